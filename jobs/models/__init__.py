@@ -1,0 +1,44 @@
+"""What jobs stores: people and their rights, places, and the facts seen at them."""
+
+from jobs.models.envelope import Change, Entry, Fact
+from jobs.models.outbox import Outbox, Pulse
+from jobs.models.people import Access, Firm, Person, Right, Role, SignInLink
+from jobs.models.places import Closure, Job, Milestone, Room, Site, Zone
+from jobs.models.seen import (
+    Memory,
+    MilestoneReport,
+    PrepCheck,
+    Reading,
+    ReadingFile,
+    Statement,
+    TemperatureUnit,
+    Wetting,
+)
+
+__all__ = [
+    "Access",
+    "Change",
+    "Closure",
+    "Entry",
+    "Fact",
+    "Firm",
+    "Job",
+    "Memory",
+    "Milestone",
+    "MilestoneReport",
+    "Outbox",
+    "Person",
+    "PrepCheck",
+    "Pulse",
+    "Reading",
+    "ReadingFile",
+    "Right",
+    "Role",
+    "Room",
+    "SignInLink",
+    "Site",
+    "Statement",
+    "TemperatureUnit",
+    "Wetting",
+    "Zone",
+]

@@ -1,0 +1,139 @@
+"""Reads of materials: stock on site, orders, what is under way."""
+
+from __future__ import annotations
+
+from collections.abc import Collection, Iterable
+from dataclasses import dataclass
+from datetime import datetime
+from uuid import UUID
+
+from django.db.models import Q, QuerySet, Sum
+from django.db.models.functions import Coalesce
+
+from jobs.models import Job
+from materials.core.stock import Looked, Opened, Placed, SetDown, Standing, stock
+from materials.models import Arrival, ArrivalPromise, Dispatch, DispatchLine, Inspection, Opening, Placement
+
+
+@dataclass(frozen=True, slots=True)
+class Coming:
+    """A line of a dispatch that has not arrived."""
+
+    id: str
+    dispatch: str
+    product: int
+    batch: str
+    sheets: int
+    room: int | None
+    #: As last promised; None: not known.
+    expected_at: datetime | None
+
+
+def placements_for(rooms: Collection[int]) -> list[Placement]:
+    """Return the standing placements reserved for these rooms, and all they are linked to by moves."""
+    return _with_relatives(_placements().filter(room__in=rooms))
+
+
+def placements_on(job: Job) -> list[Placement]:
+    """Return every standing placement of a job."""
+    return list(_placements().filter(zone__job=job))
+
+
+def stock_among(placements: Iterable[Placement], set_down: Iterable[SetDown]) -> dict[str, Standing]:
+    """Return what stands of these placements, which must include all they are linked to by moves.
+
+    Args:
+        set_down: sheets set on walls, from the app above that knows of them.
+    """
+    rows = list(placements)
+    keys = [row.origin for row in rows]
+    looked = Inspection.objects.standing().filter(placement__in=keys)
+    rejected = Coalesce(Sum("rejects__sheets"), 0)
+    parts = looked.annotate(rejected=rejected).values_list(
+        "origin", "placement", "happened_at", "inspected", "rejected", "mark_seen"
+    )
+    opened = Opening.objects.standing().filter(placement__in=keys).values_list("placement", "happened_at")
+    return stock(
+        [_placed(row) for row in rows],
+        [Looked(str(ident), str(place), at, n, bad, mark) for ident, place, at, n, bad, mark in parts],
+        [Opened(str(place), at) for place, at in opened],
+        set_down,
+    )
+
+
+def coming_to(rooms: Collection[int]) -> list[Coming]:
+    """Return the dispatched lines for these rooms that have not arrived."""
+    return _coming(Q(order_line__room__in=rooms))
+
+
+def coming_on(job: Job) -> list[Coming]:
+    """Return the dispatched lines of a job that have not arrived."""
+    return _coming(Q(order_line__order__job=job))
+
+
+def open_dispatches(dispatches: QuerySet[Dispatch]) -> QuerySet[Dispatch]:
+    """Leave out of `dispatches` what is superseded, withdrawn or has arrived."""
+    arrived = Arrival.objects.standing().filter(dispatch__isnull=False).values("dispatch")
+    return dispatches.filter(superseded_by__isnull=True, withdraws=False).exclude(origin__in=arrived)
+
+
+def expected_arrivals(dispatches: Collection[Dispatch]) -> dict[UUID, datetime | None]:
+    """Return when each dispatch (by origin) is expected: its latest promise, else its own word."""
+    expected = {dispatch.origin: dispatch.expected_at for dispatch in dispatches}
+    promises = ArrivalPromise.objects.standing().filter(dispatch__in=expected)
+    for promise in promises.order_by("happened_at", "recorded_at", "pk"):
+        expected[promise.dispatch_id] = promise.expected_at
+    return expected
+
+
+def _coming(lines: Q) -> list[Coming]:
+    found = list(
+        DispatchLine.objects.filter(lines)
+        .filter(dispatch__in=open_dispatches(Dispatch.objects.all()))
+        .select_related("dispatch", "order_line")
+    )
+    expected = expected_arrivals({line.dispatch for line in found})
+    return [
+        Coming(
+            id=str(line.pk),
+            dispatch=str(line.dispatch.origin),
+            product=line.order_line.product_id,
+            batch=line.batch,
+            sheets=line.sheets,
+            room=line.order_line.room_id,
+            expected_at=expected[line.dispatch.origin],
+        )
+        for line in found
+    ]
+
+
+def _placements() -> QuerySet[Placement]:
+    return Placement.objects.standing()
+
+
+def _with_relatives(seed: QuerySet[Placement]) -> list[Placement]:
+    """Return `seed` with what they came from, to the arrival, and what was taken from any of them."""
+    rows = {row.origin: row for row in seed}
+    ask = set(rows)
+    while ask:
+        parents = {row.moved_from_id for row in rows.values() if row.moved_from_id} - set(rows)
+        related = _placements().filter(Q(origin__in=parents) | Q(moved_from__in=ask))
+        found = {row.origin: row for row in related if row.origin not in rows}
+        rows.update(found)
+        ask = set(found)
+    return list(rows.values())
+
+
+def _placed(row: Placement) -> Placed:
+    return Placed(
+        id=str(row.origin),
+        product=row.product_id,
+        batch=row.batch,
+        sheets=row.sheets,
+        zone=row.zone_id,
+        room=row.room_id,
+        in_at=row.happened_at,
+        moved_from=str(row.moved_from_id) if row.moved_from_id else None,
+        brought_inspected=row.brought_inspected,
+        brought_rejected=row.brought_rejected,
+    )

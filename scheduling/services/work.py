@@ -1,0 +1,190 @@
+"""Recording what happens in rooms: waivers, starts, sheets set, finishes, crews turned away.
+
+Permission can be refused, a fact never: `start_room` asks for a release, `record_began_held` for nothing.
+"""
+
+from __future__ import annotations
+
+from datetime import datetime
+
+from django.core.exceptions import ValidationError
+from django.db import transaction
+from django.utils.translation import gettext as _
+from django.utils.translation import ngettext
+
+from jobs.facts import AlreadyDone, Envelope, is_repeat, record
+from jobs.models import Room
+from materials.core.stock import Standing
+from materials.models import Placement
+from scheduling import messages, queries
+from scheduling.core.holds import HoldState, RoomAnswer
+from scheduling.models import (
+    BeganHeld,
+    Crew,
+    Finish,
+    HoldName,
+    Release,
+    SheetsSet,
+    Start,
+    TurnedAway,
+    Waiver,
+)
+from scheduling.models.work import ReleaseWaiver
+
+#: How often a start is judged again because the facts changed between look and act.
+MOST_JUDGEMENTS = 3
+
+
+class RoomIsHeld(ValidationError):
+    """A start was refused because holds stand; `answer` carries them all."""
+
+    def __init__(self, message: str, answer: RoomAnswer) -> None:
+        super().__init__(message)
+        self.answer = answer
+
+
+def waive_hold(envelope: Envelope, *, room: Room, hold: str, until_at: datetime | None) -> Waiver:
+    """Record that a manager signs for starting a room in spite of one hold.
+
+    Raises:
+        ValidationError: there is no such hold, no reason, or the waiver ends before it begins.
+    """
+    if hold not in HoldName.values:
+        raise ValidationError({"hold": _("There is no such hold.")})
+    if not envelope.reason.strip():
+        raise ValidationError({"reason": _("A waiver is signed with a reason.")})
+    if until_at is not None and until_at <= envelope.happened_at:
+        raise ValidationError({"until_at": _("It must end after it begins.")})
+    return record(Waiver(room=room, hold=hold, until_at=until_at), envelope)
+
+
+def start_room(envelope: Envelope, *, room: Room, crew: Crew | None) -> Start:
+    """Record the first sheet of a room, if the room is released now and was at the time that is claimed.
+
+    The holds are computed outside the transaction and the version of the facts is checked inside it; if
+    a fact came in between, the act is judged again.
+
+    Raises:
+        RoomIsHeld: a hold stands; nothing is recorded.
+        AlreadyDone: the room has been started.
+    """
+    if is_repeat(Start, envelope):
+        return record_start(envelope, room=room, crew=crew, release=Start.objects.get(pk=envelope.id).release)
+    for _attempt in range(MOST_JUDGEMENTS):
+        judged = queries.judge(room, at=min(envelope.happened_at, envelope.now), now=envelope.now)
+        _check_not_started(room)
+        if not judged.is_released:
+            raise RoomIsHeld(refusal(judged.answer), judged.answer)
+        try:
+            return _start(envelope, room=room, crew=crew, judged=judged)
+        except StaleFacts:
+            continue
+    raise AlreadyDone(_("The facts of this room are changing just now. Look again, then start."))
+
+
+class StaleFacts(Exception):
+    """The facts of a room changed after they were looked at."""
+
+
+@transaction.atomic
+def _start(envelope: Envelope, *, room: Room, crew: Crew | None, judged: queries.Judgement) -> Start:
+    locked = Room.objects.select_for_update().get(pk=room.pk)
+    if locked.facts_version != judged.facts_version:
+        raise StaleFacts
+    release, _made = Release.objects.get_or_create(
+        room=locked, facts_version=judged.facts_version, defaults={"made_at": envelope.now}
+    )
+    if _made:
+        ReleaseWaiver.objects.bulk_create(
+            [ReleaseWaiver(release=release, waiver_id=waiver) for waiver in judged.waivers]
+        )
+    return record_start(envelope, room=locked, crew=crew, release=release)
+
+
+def record_start(envelope: Envelope, *, room: Room, crew: Crew | None, release: Release) -> Start:
+    """Record a start that rests on `release`; the database refuses any other."""
+    return record(Start(room=room, crew=crew, release=release), envelope)
+
+
+@transaction.atomic
+def record_began_held(envelope: Envelope, *, room: Room, crew: Crew | None) -> BeganHeld:
+    """Record that a crew began without a release; the manager is owed word of it.
+
+    Raises:
+        ValidationError: no reason is given.
+    """
+    if not envelope.reason.strip():
+        raise ValidationError({"reason": _("Say why it was begun; nobody is blamed, but it stays visible.")})
+    answer = queries.judge(room, at=min(envelope.happened_at, envelope.now), now=envelope.now).answer
+    held = [hold.kind.value for hold in answer.holds if hold.state is HoldState.HELD]
+    fact = record(BeganHeld(room=room, crew=crew, holds=held), envelope)
+    messages.tell_managers_began_held(fact, now=envelope.now)
+    return fact
+
+
+def record_sheets_set(
+    envelope: Envelope, *, room: Room, placement: Placement, standing: Standing, sheets: int
+) -> SheetsSet:
+    """Record that so many sheets of a placement are on the walls of its room.
+
+    Raises:
+        ValidationError: the room was not begun, the sheets are another room's, or more than stand there.
+    """
+    if not has_begun(room):
+        raise ValidationError(_("This room was not begun. Start it first, or record that it was begun while held."))
+    if placement.room_id != room.pk:
+        raise ValidationError({"placement": _("These sheets are not reserved for this room.")})
+    if not is_repeat(SheetsSet, envelope) and not 1 <= sheets <= standing.good:
+        message = ngettext(
+            "%(n)d good sheet stands here; %(typed)d cannot be set.",
+            "%(n)d good sheets stand here; %(typed)d cannot be set.",
+            standing.good,
+        ) % {"n": standing.good, "typed": sheets}
+        raise ValidationError({"sheets": message})
+    return record(SheetsSet(placement_id=placement.origin, room=room, sheets=sheets), envelope)
+
+
+def finish_room(envelope: Envelope, *, room: Room) -> Finish:
+    """Record that a room is done.
+
+    Raises:
+        ValidationError: it was never begun.
+        AlreadyDone: it is finished.
+    """
+    if not has_begun(room):
+        raise ValidationError(_("This room was not begun. Start it first, or record that it was begun while held."))
+    done = Finish.objects.standing().filter(room=room).exclude(pk=envelope.id)
+    if done.exists() and envelope.supersedes is None:
+        raise AlreadyDone(_("This room is finished already."))
+    return record(Finish(room=room), envelope)
+
+
+def record_turned_away(envelope: Envelope, *, room: Room, crew: Crew, refused_by: str) -> TurnedAway:
+    """Record that a crew came to a room and could not work; the manager is owed word of it.
+
+    Raises:
+        ValidationError: nothing says why.
+    """
+    if not envelope.reason.strip():
+        raise ValidationError({"reason": _("Say why the crew could not work.")})
+    with transaction.atomic():
+        fact = record(TurnedAway(room=room, crew=crew, refused_by=refused_by.strip()), envelope)
+        messages.tell_managers_turned_away(fact, now=envelope.now)
+    return fact
+
+
+def has_begun(room: Room) -> bool:
+    """Return whether a start or 'begun while held' of the room stands."""
+    started = Start.objects.standing().filter(room=room).exists()
+    return started or BeganHeld.objects.standing().filter(room=room).exists()
+
+
+def refusal(answer: RoomAnswer) -> str:
+    """Return why a start is refused, in one sentence that names the holds."""
+    held = [str(HoldName(hold.kind.value).label) for hold in answer.holds if hold.state is HoldState.HELD]
+    return _("Held by %(holds)s. The room may not be started.") % {"holds": ", ".join(held)}
+
+
+def _check_not_started(room: Room) -> None:
+    if Start.objects.standing().filter(room=room).exists():
+        raise AlreadyDone(_("This room has been started already."))
