@@ -1,0 +1,1 @@
+"""Tasks of the worker for crews, holds, plans and feeds."""
