@@ -1,4 +1,4 @@
-"""The Celery app and the timetable of periodic tasks; work is handed out at least once and nothing is lost."""
+"""The Celery app and the timetable of periodic tasks: work is handed out at least once, none is lost."""
 
 from __future__ import annotations
 

@@ -16,10 +16,12 @@ Environ = Mapping[str, str]
 QUEUES = ("plan", "notify", "ingest")
 PROCESSES = ("web", "worker", "beat")
 
-#: WAL with FULL: a commit that was answered survives a power cut.  IMMEDIATE: no lock is upgraded, so none is refused.
+#: WAL with FULL: a commit that was answered survives a power cut.  Recursive triggers: else INSERT OR REPLACE
+#: would delete past the append-only ones.
 SQLITE_PRAGMAS = (
     "PRAGMA journal_mode=WAL;"
     "PRAGMA synchronous=FULL;"
+    "PRAGMA recursive_triggers=ON;"
     "PRAGMA mmap_size=134217728;"
     "PRAGMA cache_size=-16000;"
     "PRAGMA temp_store=MEMORY;"
@@ -75,7 +77,7 @@ def is_production(env: Environ) -> bool:
 
 
 def database(env: Environ, data: Path) -> dict[str, Any]:
-    """Return Django's description of the database that DATABASE_URL names, or of the file in the data folder."""
+    """Return Django's description of the database at DATABASE_URL, or of the file in the data folder."""
     text = env.get("DATABASE_URL") or f"sqlite:///{data / 'setday.sqlite3'}"
     url = urlsplit(text)
     if url.scheme in ("postgres", "postgresql"):
@@ -89,6 +91,7 @@ def _sqlite(path: str) -> dict[str, Any]:
     return {
         "ENGINE": "django.db.backends.sqlite3",
         "NAME": path,
+        # IMMEDIATE: a lock that is never upgraded is never refused.
         "OPTIONS": {"transaction_mode": "IMMEDIATE", "timeout": 20, "init_command": SQLITE_PRAGMAS},
     }
 
@@ -110,7 +113,7 @@ def _postgresql(text: str) -> dict[str, Any]:
 
 
 def socket_path(data: Path) -> Path:
-    """Return where the embedded broker listens: a short path (the system allows about 107 bytes), own to this folder."""
+    """Return where the embedded broker listens: a path own to this folder, and short (107 bytes at most)."""
     digest = hashlib.sha256(str(data.resolve()).encode()).hexdigest()[:12]
     return Path(tempfile.gettempdir()) / f"setday-{os.getuid()}-{digest}" / "redis.sock"
 
@@ -131,7 +134,7 @@ def celery_broker(url: str) -> str:
 
 
 def mail(env: Environ, data: Path) -> dict[str, Any]:
-    """Return Django's mail settings for EMAIL_URL: smtp://, smtps:// or file://; unset, files in the data folder."""
+    """Return Django's mail settings for EMAIL_URL; unset, mail is written to files in the data folder."""
     url = urlsplit(env.get("EMAIL_URL") or f"file://{data / 'mailbox'}")
     sender = dict(parse_qsl(url.query)).get("from", "setday@localhost")
     if url.scheme == "file":

@@ -26,7 +26,7 @@ class Request(HttpRequest):
 
 
 def stamp(get_response: Callable[[HttpRequest], HttpResponse]) -> Callable[[HttpRequest], HttpResponse]:
-    """Give each request one present, so that a page cannot disagree with itself, and its log lines one name."""
+    """Give each request one present, so that a page agrees with itself, and its log lines one name."""
 
     def middleware(request: HttpRequest) -> HttpResponse:
         request.now = clock.read()  # type: ignore[attr-defined]

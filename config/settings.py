@@ -16,7 +16,7 @@ BASE_DIR = Path(__file__).resolve().parent.parent
 zoneinfo.reset_tzpath(to=[])
 os.environ["PYTHONTZPATH"] = ""
 
-# --- read from the environment -------------------------------------------------------------------------------
+# --- read from the environment ------------------------------------------------------------
 _environ = os.environ
 DATA = Path(_environ.get("DATA") or BASE_DIR / "data").resolve()
 PORT = env.whole(_environ, "PORT", default=8000, low=1, high=65535)
@@ -33,7 +33,7 @@ CONCURRENCY = env.whole(_environ, "SETDAY_CONCURRENCY", default=2, low=1, high=6
 LOG = env.one_of(_environ, "SETDAY_LOG", ("text", "json"))
 globals().update(env.mail(_environ, DATA))  # EMAIL_BACKEND and what it needs
 
-# --- Django --------------------------------------------------------------------------------------------------
+# --- Django ------------------------------------------------------------
 DEBUG = False
 INSTALLED_APPS = [
     "config",
@@ -91,11 +91,11 @@ STORAGES = {
     "staticfiles": {"BACKEND": "whitenoise.storage.CompressedManifestStaticFilesStorage"},
 }
 
-# --- people and browsers -------------------------------------------------------------------------------------
+# --- people and browsers ------------------------------------------------------------
 AUTH_USER_MODEL = "jobs.Person"
 AUTHENTICATION_BACKENDS = ["django.contrib.auth.backends.ModelBackend"]
 LOGIN_URL = "/sign-in/"
-# Sessions stay in the database alone: a copy in the broker would outlive a sign-out that happened while it was away.
+# In the database alone: a copy in the broker would outlive a sign-out made while the broker was away.
 SESSION_ENGINE = "django.contrib.sessions.backends.db"
 SESSION_COOKIE_AGE = 12 * 3600
 SESSION_COOKIE_HTTPONLY = True

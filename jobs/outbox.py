@@ -78,7 +78,7 @@ HANDLERS: dict[str, Handler] = {}
 
 
 def handler(kind: str, *, queue: str = "notify", lease: timedelta = LEASE) -> Callable[[Work], Work]:
-    """Register a function whose whole effect is in the database: it runs in the transaction that marks the row done."""
+    """Register a function that only writes rows: it runs in the transaction that marks what is owed done."""
 
     def register(work: Work) -> Work:
         def put_off(owed: Owed, *, now: datetime) -> Effect:
@@ -106,7 +106,7 @@ def errand(kind: str, *, queue: str = "notify", lease: timedelta = LEASE) -> Cal
 
 
 def owe(kind: str, *, key: str, now: datetime, **payload: Any) -> None:
-    """Owe something of a registered kind, in the caller's transaction; the same key is owed once for ever.
+    """Owe something of a registered kind, in the caller's transaction; a key is owed once.
 
     Raises:
         LookupError: nobody has registered the kind.
@@ -121,9 +121,8 @@ def owe(kind: str, *, key: str, now: datetime, **payload: Any) -> None:
         owed_at=now,
         due_at=now,
         sent_at=now,
-        last_error="",
     )
-    # With the key there already nothing is written, and the message names a row that is not: it is passed over.
+    # With the key there already nothing is written, and the message, naming no row, is passed over.
     Outbox.objects.bulk_create([row], ignore_conflicts=True)
     transaction.on_commit(partial(send, row.id, kind))
 
@@ -173,13 +172,9 @@ def _take(owed_id: UUID, *, now: datetime) -> Outbox | None:
 def _is_free(row: Outbox, *, now: datetime) -> bool:
     if row.state == Outbox.State.WAITING:
         return row.due_at <= now + SKEW
-    return (
-        row.state == Outbox.State.RUNNING and row.taken_at is not None and row.taken_at + _lease(row) <= now
-    )
-
-
-def _lease(row: Outbox) -> timedelta:
-    return HANDLERS[row.kind].lease
+    if row.state == Outbox.State.RUNNING and row.taken_at is not None:
+        return row.taken_at + HANDLERS[row.kind].lease <= now
+    return False
 
 
 def _held(row: Outbox) -> QuerySet[Outbox]:
@@ -190,7 +185,8 @@ def _held(row: Outbox) -> QuerySet[Outbox]:
 @transaction.atomic
 def _finish(row: Outbox, effect: Effect | None, *, now: datetime) -> None:
     # Marked first, so that on PostgreSQL a second worker waits at the row until the effect is there too.
-    if not _held(row).update(state=Outbox.State.DONE, done_at=now, last_error=""):
+    # The contents go: a link's secret may be among them.
+    if not _held(row).update(state=Outbox.State.DONE, done_at=now, payload={}, last_error=""):
         log.warning("%s %s was taken over by a later attempt", row.kind, row.key)
         return
     if effect is not None:

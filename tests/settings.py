@@ -1,4 +1,4 @@
-"""The service's settings with what tests need: a folder of their own, no broker, and a disk that is not waited for."""
+"""The service's settings as tests need them: a folder of their own, no broker, no waiting for the disk."""
 
 from __future__ import annotations
 
