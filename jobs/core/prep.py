@@ -1,7 +1,7 @@
 """Which checks each substrate and fixing needs before a wall may be panelled, and whether a value passes.
 
-The limits are where to start from: the maker's sheet, the firm and local rules override them.  `source` is not
-printed as a quotation: a number "from memory" is first confirmed in the standard it names.
+The limits are where to start from: the maker's sheet, the firm and local rules override them.  `source` is
+not printed as a quotation: a number "from memory" is first confirmed in the standard it names.
 """
 
 from __future__ import annotations
