@@ -18,7 +18,8 @@ An adapter reads like the contract's table.  `end()` refuses every field that wa
 | an object                  | `case.part("rule", rule_of)` with `rule_of(rule: Fields)`; ends by itself   |
 | a list of objects          | `case.parts("readings", reading_of)` gives a tuple                          |
 | a list of other things     | `case.each("checks", Fields.text)`: any `read(items, name)` will do         |
-| an object with free names  | `case.entries("calendars", read)` gives a dict, `read(entries, name)`       |
+| an object with free names  | `case.entries("calendars", read)` gives a dict, `read(entries, name)`; see  |
+|                            | `id_named` and `day_named`                                                  |
 | a list with a default      | `case.optional("memories", (), case.parts, memory_of)`                      |
 | ids that must differ       | `case.distinct("acts", [act.id for act in acts])`                           |
 | a refusal by meaning       | `raise case.refusal("presence[1].out_at", "is not after in_at")`            |
@@ -133,10 +134,11 @@ class Fields:
 
     def text(self, name: str, most: int = ID_CHARACTERS) -> str:
         """Return a string that is not empty and has at most `most` characters: an id, a zone, a name."""
-        value = self._string(name)
-        if not 0 < len(value) <= most:
-            raise self.refusal(name, f"must have 1 to {most} characters")
-        return value
+        return self._sized(name, self._string(name), most)
+
+    def id_named(self, name: str) -> str:
+        """Return the id that is the *name* of the field."""
+        return self._sized(name, self._whole(name, name), ID_CHARACTERS)
 
     def choice(self, name: str, *options: str) -> str:
         """Return one of `options`."""
@@ -281,9 +283,17 @@ class Fields:
         value = self._value(name)
         if not isinstance(value, str):
             raise self.refusal(name, "must be a string")
-        if any("\ud800" <= character <= "\udfff" for character in value):
+        return self._whole(name, value)
+
+    def _whole(self, name: str, written: str) -> str:
+        if any("\ud800" <= character <= "\udfff" for character in written):
             raise self.refusal(name, "has half a character in it (an unpaired surrogate)")
-        return value
+        return written
+
+    def _sized(self, name: str, written: str, most: int) -> str:
+        if not 0 < len(written) <= most:
+            raise self.refusal(name, f"must have 1 to {most} characters")
+        return written
 
     def _day(self, name: str, written: str) -> date:
         try:

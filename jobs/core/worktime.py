@@ -1,8 +1,8 @@
 """Shifts, days off and access windows: local wall time to instants, working time in elapsed seconds.
 
-Wall time becomes an instant by the rule of RFC 5545, 3.3.5: a time that happens twice is the first one, a time
-that does not happen is read with the offset before the change.  A window is a stretch of wall time in one day, in
-minutes from midnight; a span is a stretch between two instants in UTC, half-open.
+Wall time becomes an instant by the rule of RFC 5545, 3.3.5: a time that happens twice is the first one, a
+time that does not happen is read with the offset before the change.  A window is a stretch of wall time in
+one day, in minutes from midnight; a span is a stretch between two instants in UTC, half-open.
 """
 
 from __future__ import annotations
@@ -117,8 +117,8 @@ def length_of(spans: Iterable[Span]) -> timedelta:
 class Calendar:
     """Windows of wall time in a zone: those of the week, and for some dates others in their place.
 
-    `week` holds the seven days from Monday on.  The windows of a day are in order, touch at most, and each ends
-    later than it starts.
+    `week` holds the seven days from Monday on.  The windows of a day are in order, touch at most, and each
+    ends later than it starts.
 
     Raises:
         ValueError: they do not.
@@ -192,9 +192,10 @@ def hours_on(day: date, *, crew: Calendar, site: Calendar, off: Iterable[Span] =
 def latest_work(calendar: Calendar | None, limit: datetime, duration: timedelta) -> Span | None:
     """Return the latest start, and its end, of so much working time before a limit.
 
-    The start is the latest instant with exactly `duration` of working time up to the limit; the end is the limit
-    if working time runs up to it, else the end of the last window before.  No duration: a moment, the latest
-    instant not after the limit that lies in a window, both ends included.  Without calendar all time counts.
+    The start is the latest instant with exactly `duration` of working time up to the limit; the end is the
+    limit if working time runs up to it, else the end of the last window before.  No duration: a moment, the
+    latest instant not after the limit that lies in a window, both ends included.  Without calendar all time
+    counts.
 
     Returns:
         None if the 800 days before the limit do not hold it.
@@ -259,8 +260,8 @@ def first_fault(windows: Sequence[Window]) -> int | None:
 def parse_week(text: str) -> dict[str, list[list[str]]]:
     """Return the windows of each day of a week that a person wrote: `Mon-Fri 06:30-18:00; Sat 08:00-12:00`.
 
-    Groups stand apart by `;` or a new line; days and times by a comma or a blank.  An empty text is a week without
-    windows.
+    Groups stand apart by `;` or a new line; days and times by a comma or a blank.  An empty text is a week
+    without windows.
 
     Returns:
         `{"mon": [["06:30", "18:00"]], …}`: the days that have windows, from Monday on, each in order.
@@ -284,7 +285,7 @@ def parse_week(text: str) -> dict[str, list[list[str]]]:
 
 
 def print_week(week: Mapping[str, Sequence[Sequence[str]]]) -> str:
-    """Return a week as a person would write it, days of the same hours together; `parse_week` reads it back."""
+    """Return a week as a person writes it, days of the same hours together; `parse_week` reads it."""
     groups: list[tuple[list[str], list[list[str]]]] = []
     for day in DAYS:
         windows = [list(window) for window in week.get(day, ())]
