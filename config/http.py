@@ -20,7 +20,7 @@ if TYPE_CHECKING:
 class Request(HttpRequest):
     """A request with what the middleware adds, declared for the type checker."""
 
-    user: Person | AnonymousUser  # type: ignore[assignment]
+    user: Person | AnonymousUser
     htmx: HtmxDetails
     now: datetime
 

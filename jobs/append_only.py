@@ -65,8 +65,9 @@ def tables() -> list[str]:
     for model in _models:
         found[model._meta.db_table] = None
         for field in model._meta.local_many_to_many:
-            if field.remote_field.through._meta.auto_created:
-                found[field.remote_field.through._meta.db_table] = None
+            through = field.remote_field.through
+            if through is not None and through._meta.auto_created:
+                found[through._meta.db_table] = None
     return list(found)
 
 

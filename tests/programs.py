@@ -65,7 +65,16 @@ def running_postgresql(programs: Path) -> Iterator[str]:
 
 
 def _wait_until_ready(programs: Path, folder: Path, server: subprocess.Popen[bytes]) -> None:
-    asks = [programs / "pg_isready", "--quiet", "-h", folder, "-U", "setday", "-d", "postgres"]
+    asks: list[str | Path] = [
+        programs / "pg_isready",
+        "--quiet",
+        "-h",
+        folder,
+        "-U",
+        "setday",
+        "-d",
+        "postgres",
+    ]
     for _ in range(300):
         if server.poll() is not None:
             break
