@@ -25,6 +25,7 @@ class Coming:
     batch: str
     sheets: int
     room: int | None
+    supplier: str
     #: As last promised; None: not known.
     expected_at: datetime | None
 
@@ -90,7 +91,7 @@ def _coming(lines: Q) -> list[Coming]:
     found = list(
         DispatchLine.objects.filter(lines)
         .filter(dispatch__in=open_dispatches(Dispatch.objects.all()))
-        .select_related("dispatch", "order_line")
+        .select_related("dispatch", "order_line__order__supplier")
     )
     expected = expected_arrivals({line.dispatch for line in found})
     return [
@@ -101,6 +102,7 @@ def _coming(lines: Q) -> list[Coming]:
             batch=line.batch,
             sheets=line.sheets,
             room=line.order_line.room_id,
+            supplier=line.order_line.order.supplier.name,
             expected_at=expected[line.dispatch.origin],
         )
         for line in found

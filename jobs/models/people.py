@@ -9,7 +9,7 @@ from django.db import models
 from django.db.models import Q
 from django.utils.translation import gettext_lazy as _
 
-from jobs.core.worktime import site_zone
+from jobs.validators import valid_zone
 
 
 class Role(models.TextChoices):
@@ -51,7 +51,7 @@ class Person(AbstractBaseUser):
     email = models.EmailField(unique=True)
     name = models.CharField(max_length=120)
     firm = models.ForeignKey(Firm, on_delete=models.PROTECT, related_name="people")
-    time_zone = models.CharField(max_length=64, validators=[site_zone])
+    time_zone = models.CharField(max_length=64, validators=[valid_zone])
     is_manager = models.BooleanField(default=False)
     is_crew_lead = models.BooleanField(default=False)
     is_supplier = models.BooleanField(default=False)

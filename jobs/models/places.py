@@ -7,7 +7,7 @@ from django.db.models import F, Q
 from django.utils.translation import gettext_lazy as _
 
 from jobs.core.prep import Fixing, Substrate
-from jobs.core.worktime import site_zone
+from jobs.validators import valid_zone
 
 
 class Site(models.Model):
@@ -17,7 +17,7 @@ class Site(models.Model):
     address = models.CharField(max_length=300)
     #: Gate, floor, whom to ring: what a crew needs after the address.
     way_in = models.CharField(max_length=300, blank=True)
-    time_zone = models.CharField(max_length=64, validators=[site_zone])
+    time_zone = models.CharField(max_length=64, validators=[valid_zone])
     #: Access windows, as `jobs.core.worktime.parse_week` returns them; an empty object lets nobody in.
     week = models.JSONField(default=dict)
 

@@ -126,7 +126,7 @@ def record_wetting(envelope: Envelope, *, room: Room) -> Wetting:
 
 def needed_checks(room: Room) -> tuple[prep.Check, ...]:
     """Return the prep checks that the room's substrate and fixing need, in the order they are made."""
-    return prep.required_checks(prep.Substrate(room.substrate), prep.Fixing(room.fixing))
+    return prep.checks_for(prep.Substrate(room.substrate), prep.Fixing(room.fixing))
 
 
 def verdict_of(check: prep.Check, *, passed: bool | None, value: Decimal | None) -> bool:
@@ -135,7 +135,7 @@ def verdict_of(check: prep.Check, *, passed: bool | None, value: Decimal | None)
     Raises:
         ValidationError: keyed `value` or `passed`; the two contradict each other, or neither is given.
     """
-    measured = None if value is None else prep.passes(check, value)
+    measured = None if value is None or check.limit is None else prep.passes(check, value)
     if measured is None and passed is None:
         raise ValidationError({"passed": _("Say whether the check passed.")})
     if measured is not None and passed is not None and measured != passed:

@@ -6,7 +6,7 @@ from django.db import models
 from django.db.models import F, Q
 from django.utils.translation import gettext_lazy as _
 
-from jobs.core.worktime import site_zone
+from jobs.validators import valid_zone
 from jobs.models import Job, Person
 
 
@@ -14,7 +14,7 @@ class Crew(models.Model):
     """People who work together and are sent together."""
 
     name = models.CharField(max_length=80, unique=True)
-    home_zone = models.CharField(max_length=64, validators=[site_zone])
+    home_zone = models.CharField(max_length=64, validators=[valid_zone])
     hands = models.PositiveSmallIntegerField(_("people"), default=2)
     #: Shift hours as `jobs.core.worktime.parse_week` returns them, read at whichever site the crew is.
     week = models.JSONField()

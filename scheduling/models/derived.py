@@ -34,8 +34,10 @@ class RoomState(models.Model):
     is_fit_to_send = models.BooleanField()
     #: First shift of the assignment in force; None: not promised.
     planned_start = models.DateTimeField(null=True)
-    #: The holds and the latest-by acts, as `scheduling.states` writes and reads them.
+    #: The holds and the latest-by acts, as `scheduling.answers` writes and reads them.
     answer = models.JSONField()
+    #: The placements with their rest, stretch by stretch; apart, because lists of rooms do not read it.
+    rests = models.JSONField(default=list)
 
     class Meta:
         indexes = [models.Index(fields=["good_until"])]
@@ -56,7 +58,6 @@ class FeedEvent(models.Model):
     ordinal = models.PositiveSmallIntegerField()
     sequence = models.PositiveIntegerField(default=0)
     revised_at = models.DateTimeField()
-    digest = models.CharField(max_length=64)
     #: Whether any answer ever carried it: what was never served leaves no trace when withdrawn.
     was_served = models.BooleanField(default=False)
     #: None while it stands.
@@ -68,6 +69,8 @@ class FeedEvent(models.Model):
     summary = models.CharField(max_length=120)
     location = models.TextField(blank=True)
     description = models.TextField(blank=True)
+    category = models.CharField(max_length=40, blank=True)
+    url = models.CharField(max_length=255, blank=True)
 
     class Meta:
         constraints = [models.UniqueConstraint(fields=["assignment", "ordinal"], name="event_once_an_ordinal")]

@@ -9,7 +9,7 @@ from django.db import models
 from django.db.models import Q
 from django.utils.translation import gettext_lazy as _
 
-from jobs.append_only import append_only
+from jobs.append_only import append_only, guard
 from jobs.core.words import Say, say, say_n
 from jobs.models import Fact, Job, Room
 from jobs.models.seen import RoomFact
@@ -98,7 +98,7 @@ class Waiver(RoomFact):
         verbose_name = _("waiver")
 
     def says(self) -> Say:
-        hold = Say(_untranslated(HoldName(self.hold)))
+        hold = Say(untranslated(self.hold))
         return say("Waived: {hold}. “{reason}”", hold=hold, reason=self.reason)
 
 
@@ -162,10 +162,16 @@ class Start(RoomFact):
     """
 
     crew = models.ForeignKey(Crew, on_delete=models.PROTECT, null=True, blank=True, related_name="+")
-    release = models.OneToOneField(Release, on_delete=models.PROTECT, related_name="start")
+    release = models.ForeignKey(Release, on_delete=models.PROTECT, related_name="starts")
 
     class Meta(RoomFact.Meta):
         verbose_name = _("start")
+        constraints = [
+            *Fact.Meta.constraints,
+            models.UniqueConstraint(
+                fields=["release"], condition=Q(supersedes__isnull=True), name="start_once_a_release"
+            ),
+        ]
 
     def says(self) -> Say:
         return say("{room} was started.", room=self.room.name)
@@ -183,7 +189,7 @@ class BeganHeld(RoomFact):
         verbose_name = _("begun while held")
 
     def says(self) -> Say:
-        holds = tuple(Say(_untranslated(HoldName(name))) for name in self.holds)
+        holds = tuple(Say(untranslated(name)) for name in self.holds)
         if not holds:
             return say("Begun without a release: {reason}", reason=self.reason)
         return say("Begun while held by {holds}: {reason}", holds=holds, reason=self.reason)
@@ -227,6 +233,18 @@ class Finish(RoomFact):
         return say("{room} was finished.", room=self.room.name)
 
 
-def _untranslated(name: HoldName) -> str:
+def untranslated(name: str) -> str:
     """Return a hold's name as the template that a reader's language translates later."""
-    return name.value.replace("_", " ")
+    return name.replace("_", " ")
+
+
+guard(
+    Start,
+    "start_rests_on_its_release",
+    before="INSERT",
+    refuse_when=(
+        "NEW.supersedes_id IS NULL AND NOT EXISTS (SELECT 1 FROM scheduling_release l JOIN jobs_room r ON r.id = l.room_id"
+        " WHERE l.id = NEW.release_id AND l.room_id = NEW.room_id AND l.facts_version = r.facts_version)"
+    ),
+    message="a start rests on the release of its room at the present version of its facts",
+)

@@ -16,7 +16,7 @@ from jobs.facts import AlreadyDone, Envelope, is_repeat, record
 from jobs.models import Room
 from materials.core.stock import Standing
 from materials.models import Placement
-from scheduling import messages, queries
+from scheduling import messages, states
 from scheduling.core.holds import HoldState, RoomAnswer
 from scheduling.models import (
     BeganHeld,
@@ -71,9 +71,9 @@ def start_room(envelope: Envelope, *, room: Room, crew: Crew | None) -> Start:
     if is_repeat(Start, envelope):
         return record_start(envelope, room=room, crew=crew, release=Start.objects.get(pk=envelope.id).release)
     for _attempt in range(MOST_JUDGEMENTS):
-        judged = queries.judge(room, at=min(envelope.happened_at, envelope.now), now=envelope.now)
+        judged = _judge(room, envelope)
         _check_not_started(room)
-        if not judged.is_released:
+        if not judged.answer.released:
             raise RoomIsHeld(refusal(judged.answer), judged.answer)
         try:
             return _start(envelope, room=room, crew=crew, judged=judged)
@@ -87,16 +87,16 @@ class StaleFacts(Exception):
 
 
 @transaction.atomic
-def _start(envelope: Envelope, *, room: Room, crew: Crew | None, judged: queries.Judgement) -> Start:
+def _start(envelope: Envelope, *, room: Room, crew: Crew | None, judged: states.Judged) -> Start:
     locked = Room.objects.select_for_update().get(pk=room.pk)
-    if locked.facts_version != judged.facts_version:
+    if locked.facts_version != judged.gathered.facts_version:
         raise StaleFacts
     release, _made = Release.objects.get_or_create(
-        room=locked, facts_version=judged.facts_version, defaults={"made_at": envelope.now}
+        room=locked, facts_version=judged.gathered.facts_version, defaults={"made_at": envelope.now}
     )
     if _made:
         ReleaseWaiver.objects.bulk_create(
-            [ReleaseWaiver(release=release, waiver_id=waiver) for waiver in judged.waivers]
+            [ReleaseWaiver(release=release, waiver_id=waiver) for waiver in _waivers_behind(judged)]
         )
     return record_start(envelope, room=locked, crew=crew, release=release)
 
@@ -115,7 +115,7 @@ def record_began_held(envelope: Envelope, *, room: Room, crew: Crew | None) -> B
     """
     if not envelope.reason.strip():
         raise ValidationError({"reason": _("Say why it was begun; nobody is blamed, but it stays visible.")})
-    answer = queries.judge(room, at=min(envelope.happened_at, envelope.now), now=envelope.now).answer
+    answer = states.judge([room.pk], now=min(envelope.happened_at, envelope.now))[room.pk].answer
     held = [hold.kind.value for hold in answer.holds if hold.state is HoldState.HELD]
     fact = record(BeganHeld(room=room, crew=crew, holds=held), envelope)
     messages.tell_managers_began_held(fact, now=envelope.now)
@@ -183,6 +183,22 @@ def refusal(answer: RoomAnswer) -> str:
     """Return why a start is refused, in one sentence that names the holds."""
     held = [str(HoldName(hold.kind.value).label) for hold in answer.holds if hold.state is HoldState.HELD]
     return _("Held by %(holds)s. The room may not be started.") % {"holds": ", ".join(held)}
+
+
+def _judge(room: Room, envelope: Envelope) -> states.Judged:
+    """Return the room judged now, or as it was at the time that is claimed, if it was held then."""
+    judged = states.judge([room.pk], now=envelope.now)[room.pk]
+    if judged.answer.released and envelope.happened_at < envelope.now:
+        then = states.judge([room.pk], now=envelope.happened_at)[room.pk]
+        return judged if then.answer.released else then
+    return judged
+
+
+def _waivers_behind(judged: states.Judged) -> list[str]:
+    """Return the waivers without which a released room would be held."""
+    waived = [hold for hold in judged.answer.holds if hold.state is HoldState.WAIVED]
+    signed = {waiver.id for waiver in judged.gathered.facts.waivers}
+    return sorted({ident for hold in waived for ident in hold.evidence if ident in signed})
 
 
 def _check_not_started(room: Room) -> None:

@@ -1,0 +1,252 @@
+"""A room's answer to and from JSON: the stored state keeps words untranslated and what slides as a duration."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from datetime import datetime, timedelta
+from typing import Any
+
+from jobs.core.forecast import Forecast
+from jobs.core.words import Say
+from jobs.says import from_json, to_json
+from materials.core.rest import Ignored, Kind, Rest, RestState, Stretch
+from scheduling.core.backward import OpenAct
+from scheduling.core.holds import Act, Hold, HoldState, NextAct, RoomAnswer, Who
+from scheduling.core.room_facts import HoldKind
+from scheduling.gather import Rested
+
+
+@dataclass(frozen=True, slots=True)
+class Loss:
+    """That a promised room was fit to send and no longer is: since when, and by which holds."""
+
+    at: datetime
+    holds: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class StoredRest:
+    """A placement and its rest as the state of its room keeps them."""
+
+    placement: str
+    product: int
+    product_name: str
+    batch: str
+    sheets: int
+    inspected: int
+    rejected: int
+    mark_seen: bool
+    in_at: datetime
+    #: None: still wrapped.
+    opened_at: datetime | None
+    zones: tuple[int, ...]
+    rest: Rest
+    #: None: no band is inside both the zone's and the product's, so no time can count.
+    band: tuple[float, float, float, float] | None
+    max_gap: timedelta
+    restart_after: timedelta
+
+
+def answer_to_json(answer: RoomAnswer, acts: tuple[OpenAct, ...], loss: Loss | None) -> dict[str, Any]:
+    """Return what a room's state stores of its holds, of the acts that keep its day, and of a day lost."""
+    return {
+        "holds": [_hold_to_json(hold) for hold in answer.holds],
+        "earliest_start": forecast_to_json(answer.earliest_start),
+        "acts": [_act_to_json(act) for act in acts],
+        "loss": {"at": loss.at.isoformat(), "holds": list(loss.holds)} if loss else None,
+    }
+
+
+def holds_of(stored: dict[str, Any]) -> tuple[Hold, ...]:
+    """Return the holds of a stored answer."""
+    return tuple(_hold_from_json(one) for one in stored["holds"])
+
+
+def acts_of(stored: dict[str, Any]) -> tuple[OpenAct, ...]:
+    """Return the acts of a stored answer that keep the room's day, by their latest start."""
+    return tuple(_act_from_json(one) for one in stored["acts"])
+
+
+def loss_of(stored: dict[str, Any]) -> Loss | None:
+    """Return the loss of a firm day, while it lasts."""
+    lost = stored["loss"]
+    return Loss(datetime.fromisoformat(lost["at"]), tuple(lost["holds"])) if lost else None
+
+
+def earliest_start_of(stored: dict[str, Any]) -> Forecast | None:
+    """Return the earliest start of a stored answer; None: not known."""
+    return forecast_from_json(stored["earliest_start"])
+
+
+def forecast_to_json(forecast: Forecast | None) -> Any:
+    """Return a forecast as JSON: an instant, a duration from the present, or null for unknown."""
+    if forecast is None:
+        return None
+    return to_json(forecast.at if forecast.at is not None else forecast.after)
+
+
+def forecast_from_json(stored: Any) -> Forecast | None:
+    """Return what `forecast_to_json` was given."""
+    value = from_json(stored)
+    if value is None:
+        return None
+    return Forecast.fixed(value) if isinstance(value, datetime) else Forecast.sliding(value)
+
+
+def rest_to_json(one: Rested) -> dict[str, Any]:
+    """Return a placement and its rest as JSON."""
+    standing, rest, rule = one.standing, one.rest, one.rule
+    band = rule.band if rule else None
+    return {
+        "placement": standing.id,
+        "product": standing.product,
+        "product_name": one.product.name,
+        "batch": standing.batch,
+        "sheets": standing.sheets,
+        "inspected": standing.inspected,
+        "rejected": standing.rejected,
+        "mark_seen": standing.mark_seen,
+        "in_at": standing.in_at.isoformat(),
+        "opened_at": _instant(standing.opened_at),
+        "zones": [stay.zone for stay in standing.stays],
+        "band": [band.t_min, band.t_max, band.rh_min, band.rh_max] if band else None,
+        "max_gap": one.product.rest_max_gap_s,
+        "restart_after": one.product.rest_restart_after_s,
+        "rest": {
+            "state": rest.state.value,
+            "required": rest.required.total_seconds(),
+            "proven": rest.proven.total_seconds(),
+            "bridged": rest.bridged.total_seconds(),
+            "stated": rest.stated.total_seconds(),
+            "provisional": rest.provisional.total_seconds(),
+            "proven_at": _instant(rest.proven_at),
+            "forecast": forecast_to_json(rest.forecast),
+            "goes_on": rest.goes_on.value if rest.goes_on else None,
+            "last_reading_at": _instant(rest.last_reading_at),
+            "read_again_by": _instant(rest.read_again_by),
+            "good_until": _instant(rest.good_until),
+            "as_of": rest.as_of.isoformat(),
+            "strip": [_stretch_to_json(stretch) for stretch in rest.strip],
+        },
+    }
+
+
+def rest_from_json(stored: dict[str, Any], *, now: datetime) -> StoredRest:
+    """Return a placement and its rest with what slides slid to `now`, which must be before it goes bad."""
+    kept = stored["rest"]
+    rest = Rest(
+        state=RestState(kept["state"]),
+        required=timedelta(seconds=kept["required"]),
+        proven=timedelta(seconds=kept["proven"]),
+        bridged=timedelta(seconds=kept["bridged"]),
+        stated=timedelta(seconds=kept["stated"]),
+        provisional=timedelta(seconds=kept["provisional"]),
+        proven_at=_at(kept["proven_at"]),
+        forecast=forecast_from_json(kept["forecast"]),
+        goes_on=Kind(kept["goes_on"]) if kept["goes_on"] else None,
+        last_reading_at=_at(kept["last_reading_at"]),
+        read_again_by=_at(kept["read_again_by"]),
+        good_until=_at(kept["good_until"]),
+        as_of=datetime.fromisoformat(kept["as_of"]),
+        strip=tuple(_stretch_from_json(stretch) for stretch in kept["strip"]),
+        ignored=Ignored(),
+    )
+    return StoredRest(
+        placement=stored["placement"],
+        product=stored["product"],
+        product_name=stored["product_name"],
+        batch=stored["batch"],
+        sheets=stored["sheets"],
+        inspected=stored["inspected"],
+        rejected=stored["rejected"],
+        mark_seen=stored["mark_seen"],
+        in_at=datetime.fromisoformat(stored["in_at"]),
+        opened_at=_at(stored["opened_at"]),
+        zones=tuple(stored["zones"]),
+        rest=rest.at(now=now),
+        band=tuple(stored["band"]) if stored["band"] else None,
+        max_gap=timedelta(seconds=stored["max_gap"]),
+        restart_after=timedelta(seconds=stored["restart_after"]),
+    )
+
+
+def _hold_to_json(hold: Hold) -> dict[str, Any]:
+    return {
+        "kind": hold.kind.value,
+        "state": hold.state.value,
+        "says": to_json(hold.says),
+        "proof": to_json(hold.proof),
+        "evidence": list(hold.evidence),
+        "forecast": forecast_to_json(hold.forecast),
+        "act": {"act": hold.act.act.value, "says": to_json(hold.act.says), "by": _instant(hold.act.by)}
+        if hold.act
+        else None,
+        "who": hold.who.value if hold.who else None,
+        "counting": hold.counting,
+        "good_until": _instant(hold.good_until),
+    }
+
+
+def _hold_from_json(stored: dict[str, Any]) -> Hold:
+    act = stored["act"]
+    return Hold(
+        kind=HoldKind(stored["kind"]),
+        state=HoldState(stored["state"]),
+        says=from_json(stored["says"]),
+        proof=from_json(stored["proof"]),
+        evidence=tuple(stored["evidence"]),
+        forecast=forecast_from_json(stored["forecast"]),
+        act=NextAct(Act(act["act"]), from_json(act["says"]), _at(act["by"])) if act else None,
+        who=Who(stored["who"]) if stored["who"] else None,
+        counting=stored["counting"],
+        good_until=_at(stored["good_until"]),
+    )
+
+
+def _act_to_json(act: OpenAct) -> dict[str, Any]:
+    return {
+        "act": act.act.value,
+        "says": to_json(act.says),
+        "who": act.who.value,
+        "hold": act.hold.value,
+        "latest_at": act.latest_at.isoformat(),
+        "keeps": act.keeps.isoformat(),
+    }
+
+
+def _act_from_json(stored: dict[str, Any]) -> OpenAct:
+    says: Say = from_json(stored["says"])
+    return OpenAct(
+        act=Act(stored["act"]),
+        says=says,
+        who=Who(stored["who"]),
+        hold=HoldKind(stored["hold"]),
+        latest_at=datetime.fromisoformat(stored["latest_at"]),
+        keeps=datetime.fromisoformat(stored["keeps"]),
+    )
+
+
+def _stretch_to_json(one: Stretch) -> list[Any]:
+    return [
+        one.from_at.isoformat(),
+        one.to_at.isoformat(),
+        one.kind.value,
+        one.restart,
+        one.zone,
+        _instant(one.lost_at),
+    ]
+
+
+def _stretch_from_json(stored: list[Any]) -> Stretch:
+    from_at, to_at, kind, restart, zone, lost_at = stored
+    return Stretch(
+        datetime.fromisoformat(from_at), datetime.fromisoformat(to_at), Kind(kind), restart, zone, _at(lost_at)
+    )
+
+
+def _instant(at: datetime | None) -> str | None:
+    return None if at is None else at.isoformat()
+
+
+def _at(stored: str | None) -> datetime | None:
+    return None if stored is None else datetime.fromisoformat(stored)

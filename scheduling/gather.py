@@ -1,0 +1,665 @@
+"""From rows to the values that the cores judge: any number of rooms in a fixed number of queries."""
+
+from __future__ import annotations
+
+from collections import defaultdict
+from collections.abc import Collection, Iterable, Mapping, Sequence
+from dataclasses import dataclass, field
+from datetime import datetime, timedelta
+from functools import reduce
+from typing import Any, TypeVar
+from uuid import UUID
+
+from django.db.models import OuterRef, Q, Subquery
+
+from jobs.core import prep
+from jobs.core.conditions import Band
+from jobs.core.units import celsius
+from jobs.core.words import Say, say
+from jobs.core.worktime import time_zone
+from jobs.models import Fact, Memory, MilestoneReport, PrepCheck, Reading, Room, Statement, Wetting, Zone
+from jobs.models.places import Milestone
+from jobs.services.seen import needed_checks
+from materials import queries as stock_queries
+from materials.core import rest as rest_core
+from materials.core.stock import SetDown, Standing
+from materials.models import ConsumableLot, ConsumableNeed, MixAcknowledged, Product, Requirement
+from scheduling.core import room_facts as core
+from scheduling.core.room_facts import RoomFacts
+from scheduling.models import Assignment, BeganHeld, DayGiven, Finish, RoomState, SheetsSet, Start, Waiver
+
+AnyFact = TypeVar("AnyFact", bound=Fact)
+Key = TypeVar("Key")
+
+
+@dataclass(frozen=True, slots=True)
+class Planned:
+    """The assignment in force of a room: the day as it was given out."""
+
+    assignment: UUID
+    crew: int
+    shifts: tuple[tuple[datetime, datetime], ...]
+    given_at: datetime
+
+
+@dataclass(frozen=True, slots=True)
+class Rested:
+    """A placement of the room, what stands of it, and its rest."""
+
+    standing: Standing
+    product: Product
+    rest: rest_core.Rest
+    rule: rest_core.RestRule | None
+
+
+@dataclass(frozen=True, slots=True)
+class Begun:
+    """When the first sheet of a room was set, and whether the room was held then."""
+
+    at: datetime
+    while_held: bool
+
+
+@dataclass(frozen=True, slots=True)
+class Gathered:
+    """All that is known of one room at one version of its facts."""
+
+    room: Room
+    facts_version: int
+    facts: RoomFacts
+    rests: tuple[Rested, ...]
+    #: None: not begun.
+    begun: Begun | None
+    #: None: not finished.
+    finished_at: datetime | None
+    planned: Planned | None
+    #: Product → sheets set so far.
+    sheets_set: Mapping[int, int]
+
+
+    @property
+    def stage(self) -> RoomState.Stage:
+        """How far the work in the room is."""
+        if self.finished_at is not None:
+            return RoomState.Stage.FINISHED
+        return RoomState.Stage.WAITING if self.begun is None else RoomState.Stage.STARTED
+
+
+@dataclass(slots=True)
+class _Rows:
+    """The rows behind a set of rooms, by room or by zone."""
+
+    rooms: list[Room]
+    zones: dict[int, Zone]
+    milestones: Mapping[int, list[core.Milestone]] = field(default_factory=dict)
+    checks: Mapping[int, list[PrepCheck]] = field(default_factory=dict)
+    wettings: Mapping[int, list[Wetting]] = field(default_factory=dict)
+    requirements: Mapping[int, list[Requirement]] = field(default_factory=dict)
+    needs: Mapping[int, list[ConsumableNeed]] = field(default_factory=dict)
+    standing: Mapping[int, list[Standing]] = field(default_factory=dict)
+    coming: Mapping[int, list[stock_queries.Coming]] = field(default_factory=dict)
+    mixes: Mapping[int, list[MixAcknowledged]] = field(default_factory=dict)
+    lots: Mapping[int, list[ConsumableLot]] = field(default_factory=dict)
+    waivers: Mapping[int, list[Waiver]] = field(default_factory=dict)
+    planned: Mapping[int, Planned] = field(default_factory=dict)
+    begun: Mapping[int, Begun] = field(default_factory=dict)
+    finished: Mapping[int, datetime] = field(default_factory=dict)
+    sheets_set: Mapping[int, dict[int, int]] = field(default_factory=dict)
+    suppliers: Mapping[str, str] = field(default_factory=dict)
+    air: _AirRows | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class _AirRows:
+    """What is known of the air of the zones: readings as columns, memories, statements, and the last reading."""
+
+    columns: Mapping[int, rest_core.Columns]
+    memories: Mapping[int, list[rest_core.Memory]]
+    statements: Mapping[int, list[rest_core.Statement]]
+    last: Mapping[int, list[core.Reading]]
+
+
+def gather(rooms: Collection[int], *, now: datetime) -> dict[int, Gathered]:
+    """Return what is known of each room, with the rest of its placements as of `now`.
+
+    The version of a room's facts is read before the facts, so that one which comes in between makes the
+    version look old, never the facts.
+    """
+    found = list(Room.objects.filter(pk__in=rooms).select_related("zone", "job__site").order_by("pk"))
+    rows = _rows(found)
+    clocks = _Clocks(rows, now=now)
+    return {room.pk: _gathered(room, rows, clocks) for room in found}
+
+
+def _rows(rooms: list[Room]) -> _Rows:
+    keys = [room.pk for room in rooms]
+    rows = _Rows(rooms, {room.zone_id: room.zone for room in rooms})
+    rows.milestones = _milestones(keys)
+    rows.checks = _by(_standing(PrepCheck, keys), "room_id")
+    rows.wettings = _by(_standing(Wetting, keys), "room_id")
+    rows.requirements = _by(Requirement.objects.filter(room__in=keys).select_related("product").order_by("pk"), "room_id")
+    rows.needs = _by(ConsumableNeed.objects.filter(room__in=keys).select_related("product").order_by("pk"), "room_id")
+    sets = list(_standing(SheetsSet, keys).select_related("placement"))
+    rows.sheets_set = _set_by_product(sets)
+    rows.standing = _standing_by_room(keys, sets)
+    rows.coming = _by(stock_queries.coming_to(keys), "room")
+    rows.mixes = _by(_standing(MixAcknowledged, keys), "room_id")
+    rows.lots = _lots(rooms)
+    rows.waivers = _by(_standing(Waiver, keys), "room_id")
+    rows.planned = planned_for(keys)
+    rows.begun = _begun(keys)
+    rows.finished = dict(Finish.objects.standing().filter(room__in=keys).values_list("room", "happened_at"))
+    rows.air = _air_rows(rows)
+    return rows
+
+
+def _begun(rooms: Collection[int]) -> dict[int, Begun]:
+    """Return how each begun room was begun; a start while held is never forgotten, whatever followed it."""
+    released = dict(Start.objects.standing().filter(room__in=rooms).values_list("room", "happened_at"))
+    held: dict[int, datetime] = {}
+    rows = BeganHeld.objects.standing().filter(room__in=rooms).order_by("-happened_at")
+    held.update(rows.values_list("room", "happened_at"))
+    return {
+        room: Begun(min(at for at in (released.get(room), held.get(room)) if at), room in held)
+        for room in {*released, *held}
+    }
+
+
+def planned_for(rooms: Collection[int]) -> dict[int, Planned]:
+    """Return the assignment in force of each room that has one: its latest day given out, not withdrawn."""
+    latest = (
+        DayGiven.objects.standing()
+        .filter(assignment__room__in=rooms)
+        .filter(assignment__in=Assignment.objects.standing())
+        .select_related("assignment")
+        .order_by("recorded_at", "pk")
+    )
+    in_force: dict[UUID, DayGiven] = {day.assignment_id: day for day in latest}
+    planned: dict[int, Planned] = {}
+    for day in in_force.values():
+        if day.shifts:
+            room = day.assignment.room_id
+            planned[room] = Planned(day.assignment_id, day.assignment.crew_id, day.spans, day.recorded_at)
+    return planned
+
+
+# ---- one room ----
+
+
+def _gathered(room: Room, rows: _Rows, clocks: _Clocks) -> Gathered:
+    planned = rows.planned.get(room.pk)
+    finished_at = rows.finished.get(room.pk)
+    rests: tuple[Rested, ...] = ()
+    facts = RoomFacts(time_zone=time_zone(room.job.site.time_zone))
+    if finished_at is None:
+        rests = tuple(clocks.rested(one, room) for one in rows.standing.get(room.pk, []))
+        facts = _facts(room, rows, rests, planned)
+    return Gathered(
+        room=room,
+        facts_version=room.facts_version,
+        facts=facts,
+        rests=rests,
+        begun=rows.begun.get(room.pk),
+        finished_at=finished_at,
+        planned=planned,
+        sheets_set=rows.sheets_set.get(room.pk, {}),
+    )
+
+
+def _facts(room: Room, rows: _Rows, rests: Sequence[Rested], planned: Planned | None) -> RoomFacts:
+    required = _still_required(rows, room.pk)
+    panels = [one.product for one in rows.requirements.get(room.pk, [])]
+    rest_required = max((product.rest_required_s for product in panels), default=0)
+    return RoomFacts(
+        time_zone=time_zone(room.job.site.time_zone),
+        planned_start=planned.shifts[0][0] if planned else None,
+        milestones=tuple(rows.milestones.get(room.pk, ())),
+        prep=_prep(room, rows),
+        requirement=required,
+        placements=tuple(_placement(one) for one in rests if one.standing.sheets),
+        inspections=tuple(
+            inspection for one in rests if one.standing.sheets and (inspection := _inspection(one.standing))
+        ),
+        mixes=tuple(
+            core.Mix(id=str(mix.origin), product=str(mix.product_id), at=mix.happened_at, by=_by_whom(mix))
+            for mix in rows.mixes.get(room.pk, [])
+        ),
+        deliveries=tuple(_delivery(one, rows) for one in rows.coming.get(room.pk, [])),
+        rest_required=timedelta(seconds=rest_required),
+        conditions=_conditions(room, rows),
+        consumables=core.Consumables(
+            needs=tuple(_need(one) for one in rows.needs.get(room.pk, [])),
+            lots=tuple(_lot(one, room, panels) for one in rows.lots.get(room.pk, [])),
+        ),
+        waivers=tuple(
+            core.Waiver(
+                id=str(one.origin),
+                hold=core.HoldKind(one.hold),
+                at=one.happened_at,
+                until=one.until_at,
+                by=_by_whom(one),
+                reason=one.reason,
+            )
+            for one in rows.waivers.get(room.pk, [])
+        ),
+    )
+
+
+def _still_required(rows: _Rows, room: int) -> tuple[core.Requirement, ...]:
+    """Return what is still to be set: after the start the requirement is less what is on the walls."""
+    on_the_walls = rows.sheets_set.get(room, {})
+    return tuple(
+        core.Requirement(
+            product=str(one.product_id),
+            label=one.product.name,
+            sheets=one.sheets - on_the_walls.get(one.product_id, 0),
+            one_batch=one.product.is_batch_matched,
+        )
+        for one in rows.requirements.get(room, [])
+        if one.sheets > on_the_walls.get(one.product_id, 0)
+    )
+
+
+def _prep(room: Room, rows: _Rows) -> core.Prep:
+    checks = needed_checks(room)
+    needed = {check.code for check in checks}
+    return core.Prep(
+        checks=tuple(core.Check(id=check.code, label=check.name) for check in checks),
+        records=tuple(
+            core.PrepRecord(
+                id=str(one.origin),
+                check=one.check_code,
+                at=one.happened_at,
+                passed=one.passed,
+                finding=_finding(one),
+                by=_by_whom(one),
+            )
+            for one in rows.checks.get(room.pk, [])
+            if one.check_code in needed
+        ),
+        wettings=tuple(
+            core.Wetting(id=str(one.origin), at=one.happened_at, by=_by_whom(one))
+            for one in rows.wettings.get(room.pk, [])
+        ),
+        voided_by_wetting=frozenset(check.code for check in checks if check.voided_by_wetting),
+    )
+
+
+def _finding(one: PrepCheck) -> Say | None:
+    if one.value is None and not one.reason:
+        return None
+    return say("{found} {note}", found=one.says(), note=one.reason) if one.reason else one.says()
+
+
+def _placement(one: Rested) -> core.Placement:
+    standing, rest = one.standing, one.rest
+    return core.Placement(
+        id=standing.id,
+        product=str(standing.product),
+        batch=standing.batch,
+        sheets=standing.sheets,
+        in_at=standing.in_at,
+        rest=core.PlacementRest(
+            state=core.RestState(rest.state.value),
+            proven_at=rest.proven_at,
+            forecast=rest.forecast,
+            proven=rest.proven,
+            provisional=rest.provisional,
+            required=rest.required,
+            last_reading_at=rest.last_reading_at,
+            read_again_by=rest.read_again_by,
+            good_until=rest.good_until,
+        ),
+        wrapped=one.product.rest_needs_opening and standing.opened_at is None,
+    )
+
+
+def _inspection(standing: Standing) -> core.Inspection | None:
+    if standing.inspected_at is None:
+        return None
+    return core.Inspection(
+        id=standing.inspection or f"{standing.id}/moved",
+        placement=standing.id,
+        at=standing.inspected_at,
+        inspected=standing.inspected,
+        rejected=standing.rejected,
+        mark_seen=standing.mark_seen,
+    )
+
+
+def _delivery(one: stock_queries.Coming, rows: _Rows) -> core.Delivery:
+    return core.Delivery(
+        id=one.id,
+        product=str(one.product),
+        batch=one.batch,
+        sheets=one.sheets,
+        expected_at=one.expected_at,
+        by=one.supplier,
+    )
+
+
+def _conditions(room: Room, rows: _Rows) -> core.Conditions:
+    """Return what the labels ask of the air: the band inside all of them."""
+    products = [one.product for one in rows.requirements.get(room.pk, [])]
+    products += [one.product for one in rows.needs.get(room.pk, [])]
+    asking = [product for product in products if product.set_t_min is not None]
+    if not asking:
+        return core.Conditions()
+    bands = [setting_band(product) for product in asking]
+    band: Band | None = reduce(lambda one, other: one and one.within(other), bands[1:], bands[0])
+    assert rows.air is not None
+    return core.Conditions(
+        band=band,
+        fresh=timedelta(seconds=min(product.set_fresh_s for product in asking)),
+        readings=tuple(rows.air.last.get(room.zone_id, ())),
+        band_conflict=band is None,
+    )
+
+
+def setting_band(product: Product) -> Band:
+    """Return what a product's label asks of the air while it is set; it must ask something."""
+    assert product.set_t_min is not None
+    assert product.set_t_max is not None
+    assert product.set_rh_min is not None
+    assert product.set_rh_max is not None
+    return Band(product.set_t_min, product.set_t_max, product.set_rh_min, product.set_rh_max)
+
+
+def _need(one: ConsumableNeed) -> core.Need:
+    return core.Need(
+        item=str(one.product_id), label=one.product.name, qty=one.quantity.normalize(), unit=one.product.unit
+    )
+
+
+def _lot(one: ConsumableLot, room: Room, panels: Sequence[Product]) -> core.Lot:
+    return core.Lot(
+        id=str(one.origin),
+        item=str(one.product_id),
+        qty=one.quantity.normalize(),
+        on_site_at=one.happened_at,
+        good_through=one.good_through,
+        unfit=_unfit(one.product, room, panels),
+        by=_by_whom(one),
+    )
+
+
+def _unfit(product: Product, room: Room, panels: Sequence[Product]) -> Say | None:
+    """Return why an adhesive does not fit this wall and its sheets, or None where it does."""
+    if product.kind != Product.Kind.ADHESIVE or not product.is_water_borne:
+        return None
+    glued = any(panel.kind == Product.Kind.SHEET for panel in panels)
+    if glued and not prep.is_porous(prep.Substrate(room.substrate)):
+        return say("it is water-borne and cannot dry between two faces that let no water through")
+    return None
+
+
+# ---- rest ----
+
+
+class _Clocks:
+    """The rest clocks of placements, which share the air of their zones."""
+
+    def __init__(self, rows: _Rows, *, now: datetime) -> None:
+        assert rows.air is not None
+        self._air = rows.air
+        self._zones = rows.zones
+        self._now = now
+        self._made: dict[tuple[int, rest_core.RestRule], rest_core.Air] = {}
+        self._products = {one.product_id: one.product for all_of in rows.requirements.values() for one in all_of}
+
+    def rested(self, standing: Standing, room: Room) -> Rested:
+        """Return a placement with its rest under its product's rule in the room's zone."""
+        product = self._product(standing.product)
+        rule = rest_rule(product, room.zone, accepts_statements=room.job.accepts_statements)
+        if rule is None:
+            return Rested(standing, product, self._never(product), None)
+        rest = rest_core.rest_in(
+            {stay.zone: self._air_of(stay.zone, rule) for stay in standing.stays},
+            presence=[rest_core.Presence(stay.zone, stay.in_at, stay.out_at) for stay in standing.stays],
+            opened_at=standing.opened_at,
+            sheets_set_at=None,
+            rule=rule,
+            now=self._now,
+        )
+        return Rested(standing, product, rest, rule)
+
+    def _product(self, key: int) -> Product:
+        if key not in self._products:
+            self._products[key] = Product.objects.get(pk=key)
+        return self._products[key]
+
+    def _air_of(self, zone: int, rule: rest_core.RestRule) -> rest_core.Air:
+        made = self._made.get((zone, rule))
+        if made is None:
+            made = rest_core.air_of(
+                rule,
+                self._air.columns.get(zone, rest_core.Columns()),
+                self._air.memories.get(zone, []),
+                self._air.statements.get(zone, []),
+                now=self._now,
+            )
+            self._made[zone, rule] = made
+        return made
+
+    def _never(self, product: Product) -> rest_core.Rest:
+        """Return the rest in a zone whose band and the product's limits do not meet: none can ever count."""
+        zero = timedelta(0)
+        return rest_core.Rest(
+            state=rest_core.RestState.NOT_STARTED,
+            required=timedelta(seconds=product.rest_required_s),
+            proven=zero,
+            bridged=zero,
+            stated=zero,
+            provisional=zero,
+            proven_at=None,
+            forecast=None,
+            goes_on=None,
+            last_reading_at=None,
+            read_again_by=None,
+            strip=(),
+            ignored=rest_core.Ignored(),
+            good_until=None,
+            as_of=self._now,
+        )
+
+
+def rest_rule(product: Product, zone: Zone, *, accepts_statements: bool) -> rest_core.RestRule | None:
+    """Return the rule by which a product rests in a zone; None where their bands do not meet, or no rest is asked."""
+    working = Band(zone.t_min, zone.t_max, zone.rh_min, zone.rh_max)
+    band = working.within(Band(product.t_min, product.t_max, product.rh_min, product.rh_max))
+    if band is None or product.rest_required_s == 0:
+        return None
+    proof = rest_core.Proof.READINGS_OR_STATEMENTS if accepts_statements else rest_core.Proof.READINGS
+    return rest_core.RestRule(
+        required=timedelta(seconds=product.rest_required_s),
+        max_gap=timedelta(seconds=product.rest_max_gap_s),
+        fine_gap=timedelta(seconds=product.rest_fine_gap_s),
+        restart_after=timedelta(seconds=product.rest_restart_after_s),
+        restart_on=rest_core.RestartOn(product.rest_restart_on),
+        band=band,
+        proof=proof,
+        needs_opening=product.rest_needs_opening,
+    )
+
+
+# ---- rows ----
+
+
+def _standing(model: type[AnyFact], rooms: Sequence[int]) -> Any:
+    rows = model.objects.standing().filter(room__in=rooms).select_related("recorded_by")
+    return rows.order_by("happened_at", "pk")
+
+
+def _by(rows: Iterable[Any], column: str) -> dict[Any, list[Any]]:
+    grouped: dict[Any, list[Any]] = defaultdict(list)
+    for row in rows:
+        grouped[getattr(row, column)].append(row)
+    return grouped
+
+
+def _by_whom(fact: Fact) -> str:
+    return fact.said_by or fact.recorded_by.name
+
+
+def _milestones(rooms: Sequence[int]) -> dict[int, list[core.Milestone]]:
+    waits = Milestone.rooms.through.objects.filter(room__in=rooms, milestone__before=Milestone.Before.INSTALL)
+    pairs = list(waits.select_related("milestone").order_by("milestone__pk"))
+    latest: dict[int, MilestoneReport] = {}
+    reports = MilestoneReport.objects.standing().filter(milestone__in=[pair.milestone_id for pair in pairs])
+    for report in reports.select_related("recorded_by").order_by("happened_at", "recorded_at", "pk"):
+        latest[report.milestone_id] = report
+    grouped: dict[int, list[core.Milestone]] = defaultdict(list)
+    for pair in pairs:
+        report = latest.get(pair.milestone_id)
+        grouped[pair.room_id].append(
+            core.Milestone(
+                id=str(report.origin) if report else f"milestone/{pair.milestone_id}",
+                label=pair.milestone.name,
+                done_at=report.happened_at if report and report.is_done else None,
+                expected_at=report.expected_at if report else None,
+                by=_by_whom(report) if report else "",
+            )
+        )
+    return grouped
+
+
+def _set_by_product(sets: Iterable[SheetsSet]) -> dict[int, dict[int, int]]:
+    counted: dict[int, dict[int, int]] = defaultdict(lambda: defaultdict(int))
+    for one in sets:
+        counted[one.room_id][one.placement.product_id] += one.sheets
+    return counted
+
+
+def _standing_by_room(rooms: Sequence[int], sets: Iterable[SheetsSet]) -> dict[int, list[Standing]]:
+    placements = stock_queries.placements_for(rooms)
+    taken = [SetDown(str(one.placement_id), one.sheets) for one in sets]
+    grouped: dict[int, list[Standing]] = defaultdict(list)
+    for standing in stock_queries.stock_among(placements, taken).values():
+        if standing.room is not None:
+            grouped[standing.room].append(standing)
+    for all_of in grouped.values():
+        all_of.sort(key=lambda one: (one.in_at, one.id))
+    return grouped
+
+
+def _lots(rooms: Sequence[Room]) -> dict[int, list[ConsumableLot]]:
+    """Return the lots that may serve each room: its own, and those of its job that are for any room."""
+    jobs = {room.job_id for room in rooms}
+    lots = ConsumableLot.objects.standing().filter(job__in=jobs).select_related("product", "recorded_by")
+    grouped: dict[int, list[ConsumableLot]] = defaultdict(list)
+    by_job = _by(lots.order_by("happened_at", "pk"), "job_id")
+    for room in rooms:
+        grouped[room.pk] = [lot for lot in by_job[room.job_id] if lot.room_id in (None, room.pk)]
+    return grouped
+
+
+def _air_rows(rows: _Rows) -> _AirRows:
+    """Return the air from the last reading before anything still standing came.
+
+    What lies further back changes no rest: an excursion that began before it would have set the count to
+    zero before the sheets came.
+    """
+    zones = set(rows.zones)
+    stays = [
+        stay
+        for all_of in rows.standing.values()
+        for one in all_of
+        if one.room not in rows.finished
+        for stay in one.stays
+    ]
+    zones |= {stay.zone for stay in stays}
+    since = min((stay.in_at for stay in stays), default=None)
+    memories = list(_air_facts(Memory, zones, since))
+    statements = list(_air_facts(Statement, zones, since))
+    since = min((fact.from_at for fact in [*memories, *statements]), default=since)
+    columns = _columns(zones, since - _longest_reach(rows)) if since is not None else {}
+    return _AirRows(
+        columns=columns,
+        memories={zone: [_memory(one) for one in all_of] for zone, all_of in _by(memories, "zone_id").items()},
+        statements={
+            zone: [
+                rest_core.Statement(str(one.origin), zone, one.from_at, one.happened_at, _by_whom(one))
+                for one in all_of
+            ]
+            for zone, all_of in _by(statements, "zone_id").items()
+        },
+        last=_last_readings(zones),
+    )
+
+
+def _longest_reach(rows: _Rows) -> timedelta:
+    """Return how long before the sheets came air can still matter: a gap that ends, an excursion that goes on."""
+    products = [one.product for all_of in rows.requirements.values() for one in all_of]
+    reaches = [max(product.rest_max_gap_s, product.rest_restart_after_s) for product in products]
+    return timedelta(seconds=max(reaches, default=0))
+
+
+def _air_facts(model: type[AnyFact], zones: Collection[int], since: datetime | None) -> list[Any]:
+    if since is None:
+        return []
+    rows = model.objects.standing().filter(zone__in=zones, happened_at__gt=since).select_related("recorded_by")
+    return list(rows.order_by("happened_at", "pk"))
+
+
+def _columns(zones: Collection[int], cut: datetime) -> dict[int, rest_core.Columns]:
+    """Return the standing readings of each zone from the last one at or before `cut`."""
+    before = _readings().filter(zone=OuterRef("pk"), happened_at__lte=cut).order_by("-happened_at")
+    anchors = Zone.objects.filter(pk__in=zones).annotate(anchor=Subquery(before.values("happened_at")[:1]))
+    from_at = {zone: anchor or cut for zone, anchor in anchors.values_list("pk", "anchor")}
+    earliest = {at for at in from_at.values() if at < cut}
+    rows = _readings().filter(Q(happened_at__gt=cut) | Q(happened_at__in=earliest), zone__in=zones)
+    parts: dict[int, tuple[list[datetime], list[float], list[float]]] = {zone: ([], [], []) for zone in zones}
+    read = rows.order_by("zone", "happened_at").values_list(
+        "zone", "happened_at", "temperature", "unit", "humidity_pct"
+    )
+    for zone, at, temperature, unit, humidity in read.iterator(chunk_size=5000):
+        if at >= from_at[zone]:
+            ats, t_c, rh_pct = parts[zone]
+            ats.append(at)
+            t_c.append(temperature if unit == "c" else celsius(temperature, unit))
+            rh_pct.append(min(humidity, 100.0))
+    return {zone: rest_core.Columns.of_instants(*lists) for zone, lists in parts.items()}
+
+
+def _last_readings(zones: Collection[int]) -> dict[int, list[core.Reading]]:
+    """Return the readings of each zone at its latest instant; a little ahead of the clock there may be more."""
+    latest = _readings().filter(zone=OuterRef("pk")).order_by("-happened_at").values("happened_at")
+    pairs = Zone.objects.filter(pk__in=zones).annotate(
+        last=Subquery(latest[:1]), one_before=Subquery(latest[1:2]), two_before=Subquery(latest[2:3])
+    )
+    wanted = {
+        zone: {at for at in instants if at is not None}
+        for zone, *instants in pairs.values_list("pk", "last", "one_before", "two_before")
+    }
+    instants = set().union(*wanted.values()) if wanted else set()
+    rows = _readings().filter(zone__in=zones, happened_at__in=instants).select_related("recorded_by")
+    grouped: dict[int, list[core.Reading]] = defaultdict(list)
+    for row in rows.order_by("happened_at", "pk"):
+        if row.happened_at in wanted[row.zone_id]:
+            grouped[row.zone_id].append(
+                core.Reading(
+                    id=str(row.origin),
+                    at=row.happened_at,
+                    t_c=row.t_c,
+                    rh_pct=min(row.humidity_pct, 100.0),
+                    by=row.logger or _by_whom(row),
+                )
+            )
+    return grouped
+
+
+def _readings() -> Any:
+    return Reading.objects.standing()
+
+
+def _memory(one: Memory) -> rest_core.Memory:
+    return rest_core.Memory(
+        id=str(one.origin),
+        zone=one.zone_id,
+        from_at=one.from_at,
+        to_at=one.happened_at,
+        t_min=celsius(one.t_min, one.unit),
+        t_max=celsius(one.t_max, one.unit),
+        rh_min=min(one.rh_min, 100.0),
+        rh_max=min(one.rh_max, 100.0),
+    )
