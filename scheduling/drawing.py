@@ -616,7 +616,7 @@ def _axis(span: Span, zone: tzinfo) -> Iterable[AxisMark]:
 def _axis_step(span: Span) -> int:
     hours = (span.end - span.start) / HOUR
     for step in (1, 2, 3, 6, 12, 24, 48, 96, 168):
-        if hours <= 5.5 * step:
+        if hours <= 6 * step:
             return step
     return 24 * (int(hours // 132) + 1)
 

@@ -47,6 +47,13 @@ class CountInput(forms.NumberInput):
         super().__init__({"inputmode": "numeric", "min": 0, "step": 1, **(attrs or {})})
 
 
+class WordsInput(forms.Textarea):
+    """A few lines of words."""
+
+    def __init__(self, attrs: dict[str, Any] | None = None) -> None:
+        super().__init__({"rows": 3, **(attrs or {})})
+
+
 class StampInput(forms.TextInput):
     """A batch or lot, typed as it is printed."""
 

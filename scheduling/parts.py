@@ -95,6 +95,18 @@ class SignedIn:
     sign_out_url: str
 
 
+#: The same inside a sentence, as short as it is still plain.
+HOLD_SHORT: Mapping[str, str | Promise] = {
+    "work_by_others": _("work by others"),
+    "substrate": _("substrate"),
+    "panels_on_site": _("panels"),
+    "inspection": _("inspection"),
+    "rest": _("rest"),
+    "room_conditions": _("conditions"),
+    "consumables": _("consumables"),
+}
+
+
 # ---- rod of holds ----
 
 
@@ -179,7 +191,7 @@ class Rodlet:
 def rodlet(states: Mapping[str, str]) -> Rodlet:
     """Return the small rod of `{kind: state}`; a counting rest is given as the state `counting`."""
     kinds = [kind for kind in HOLD_NAMES if kind in states]
-    standing = tuple(HOLD_NAMES[kind] for kind in kinds if states[kind] in ("held", "counting"))
+    standing = tuple(HOLD_SHORT[kind] for kind in kinds if states[kind] in ("held", "counting"))
     return Rodlet(
         drawing.rodlet([STATES[states[kind]].mark for kind in kinds]),
         standing,
@@ -238,7 +250,7 @@ STRETCH_WORDS: Mapping[str, str | Promise] = {
     "stated": _("stated, not measured"),
     "provisional": _("provisional"),
     "out_of_band": _("paused"),
-    "gap": _("not known"),
+    "gap": _("too long between readings"),
     "lost": _("counted, then lost"),
     "wrapped": _("still wrapped"),
     "absent": _("not here"),
@@ -498,7 +510,7 @@ class LogRow:
 
     `state`: it `stands`; was `corrected` or `withdrawn` (struck through, with `link` to what took its place);
     or `disagrees` with another (both kept, with `link` to the other).  `key` makes the row's id, `fact-KEY`.
-    `day` shows the day instead of the hour, for what has only a day; without an instant there is "no day".
+    `shows` is a key of STATES, said before the fact.  A day alone has no hour; without either there is "no day".
     """
 
     at: datetime | date | None
@@ -508,7 +520,7 @@ class LogRow:
     url: str | None = None
     state: Literal["stands", "corrected", "withdrawn", "disagrees"] = "stands"
     link: LogLink | None = None
-    mark: str | None = None
+    shows: str | None = None
     risk: bool = False
     fresh: bool = False
     key: str = ""

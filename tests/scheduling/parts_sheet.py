@@ -267,9 +267,9 @@ def log() -> tuple[parts.LogRow, ...]:
         ),
         parts.LogRow(
             site("2026-05-12 22:00"),
-            say("{state}: Milk reception lobby, Saltgarth Dairy.", state="Fit to send"),
+            "Milk reception lobby, Saltgarth Dairy.",
             "Its day is firm.",
-            mark="released",
+            shows="fit_to_send",
         ),
         parts.LogRow(
             date(2026, 5, 15),
@@ -367,7 +367,7 @@ class Delivery(forms.Form):
         widget=forms.CheckboxSelectMultiple,
         choices=[("dry", parts.Labelled("Dry", hint="highest 2.1 %")), ("clean", "Clean"), ("flat", "Flat")],
     )
-    words = forms.CharField(label="Words to the contractor", widget=forms.Textarea, required=False)
+    words = forms.CharField(label="Words to the contractor", widget=inputs.WordsInput, required=False)
     note = forms.FileField(label="Delivery note", required=False)
     good = forms.IntegerField(label="Good", widget=inputs.CountInput)
     bowed = forms.IntegerField(
@@ -450,10 +450,10 @@ PAGE = """{% extends "base.html" %}{% load setday %}
 <section class="part joint" aria-labelledby="h-8"><h2 id="h-8">Placements</h2>{% include "scheduling/parts/_ledger.html" %}{% include "scheduling/parts/_log.html" with days=True log_id="history" %}</section>
 <section class="part joint hang" aria-labelledby="h-9"><h2 id="h-9">States and notes</h2><p class="run">{% for name in states %}{% state name %}{% endfor %}</p>{% for rodlet in rodlets %}<div>{% include "scheduling/parts/_rodlet.html" %}</div>{% endfor %}{% for note in notes %}{% include "scheduling/parts/_note.html" %}{% endfor %}{% include "scheduling/parts/_bare.html" %}{% include "scheduling/parts/_tape.html" %}</section>
 <section class="part joint" aria-labelledby="h-10"><h2 id="h-10">The day</h2>{% include "scheduling/parts/_stops.html" %}</section>
-<form class="part joint slim hang" method="post" novalidate>{% enter %}{% wrongs form %}
+<section class="part joint"><form class="slim hang" method="post" novalidate>{% enter %}{% wrongs form %}
 {% field form.batch %}{% field form.sheets %}{% field form.more %}<div class="pair">{% field form.air %}{% field form.humidity %}</div>{% field form.arrived %}{% field form.packed %}{% field form.answer %}{% field form.prep %}{% field form.words %}{% field form.note %}
 <fieldset><legend>Counts</legend>{% count form.good %}{% count form.bowed %}</fieldset>
-<p class="bar-acts"><button class="act">Log the delivery</button> <a class="act act-quiet" href="#leave">Leave</a> <button class="act" disabled>Start setting</button></p><p><button type="button" class="act act-quiet" data-copy="#id_batch" data-done="Copied" hidden>Copy the batch</button></p></form>
+<p class="bar-acts"><button class="act">Log the delivery</button> <a class="act act-quiet" href="#leave">Leave</a> <button class="act" disabled>Start setting</button></p><p><button type="button" class="act act-quiet" data-copy="#id_batch" data-done="Copied" hidden>Copy the batch</button></p></form></section>
 {% endblock %}
 """
 
