@@ -8,11 +8,13 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
-from datetime import UTC, date, datetime, time, timedelta, tzinfo
+from datetime import date, datetime, timedelta
 from itertools import groupby, pairwise
 from typing import Protocol
+from zoneinfo import ZoneInfo
 
 from jobs.core.conditions import Band
+from jobs.core.worktime import instant_at
 
 HOUR = timedelta(hours=1)
 QUARTER = timedelta(minutes=15)
@@ -77,12 +79,6 @@ class Stripe:
     width: str
 
 
-def local_instant(on: date, hour: int, *, zone: tzinfo) -> datetime:
-    """Return the instant of a full hour (0 to 24) of a local day, in UTC."""
-    days, hour = divmod(hour, 24)
-    return datetime.combine(on + timedelta(days=days), time(hour), tzinfo=zone).astimezone(UTC)
-
-
 # ---- tape of a day ----
 
 
@@ -96,24 +92,24 @@ class Tape:
     height: str
 
 
-def site_hours(on: date, *, zone: tzinfo, first: int = 6, last: int = 18) -> Span:
+def site_hours(on: date, *, zone: ZoneInfo, first: int = 6, last: int = 18) -> Span:
     """Return a local day from hour `first` to hour `last`; a clock change makes it longer or shorter."""
-    return Span(local_instant(on, first, zone=zone), local_instant(on, last, zone=zone))
+    return Span(instant_at(on, first * 60, zone), instant_at(on, last * 60, zone))
 
 
-def rest_of_day(*, zone: tzinfo, now: datetime) -> Span:
+def rest_of_day(*, zone: ZoneInfo, now: datetime) -> Span:
     """Return the span against which today's acts are measured: the site's day, always 12 h of it or more.
 
     From 06:00, or from the present hour if that is earlier; after 16:00 from the present hour on.
     """
     local = now.astimezone(zone)
     full_hour = now - timedelta(minutes=local.minute, seconds=local.second)
-    opening = local_instant(local.date(), 6, zone=zone)
+    opening = instant_at(local.date(), 6 * 60, zone)
     start = full_hour if local.hour >= 16 else min(opening, full_hour)
-    return Span(start, max(local_instant(local.date(), 18, zone=zone), start + 12 * HOUR))
+    return Span(start, max(instant_at(local.date(), 18 * 60, zone), start + 12 * HOUR))
 
 
-def tape(span: Span, *, zone: tzinfo, now: datetime, height: int = 30) -> Tape:
+def tape(span: Span, *, zone: ZoneInfo, now: datetime, height: int = 30) -> Tape:
     """Draw the span's hours; where the clocks change an hour's figure stands twice or is missing."""
     quarters = [at for at in _quarters(span) if at.astimezone(zone).minute % 15 == 0]
     ticks = tuple(Tick(percent(span.share(at)), number(_tick_length(at, zone) * height)) for at in quarters)
@@ -134,7 +130,7 @@ def _quarters(span: Span) -> Iterable[datetime]:
         at += QUARTER
 
 
-def _tick_length(at: datetime, zone: tzinfo) -> float:
+def _tick_length(at: datetime, zone: ZoneInfo) -> float:
     return {0: 1.0, 30: 0.5}.get(at.astimezone(zone).minute, 0.28)
 
 
@@ -414,7 +410,7 @@ OVER, UNDER = 20.0, 18.0
 COLUMNS = 640
 
 
-def strip_span(start: datetime, end: datetime, *, zone: tzinfo) -> Span:
+def strip_span(start: datetime, end: datetime, *, zone: ZoneInfo) -> Span:
     """Return what a strip shows: from the full local hour before `start` to a little past `end`."""
     local = start.astimezone(zone)
     first = start - timedelta(minutes=local.minute, seconds=local.second)
@@ -429,7 +425,7 @@ def strip(
     stretches: Sequence[StretchLike],
     memories: Sequence[MemoryLike] = (),
     break_after: timedelta | None = None,
-    zone: tzinfo,
+    zone: ZoneInfo,
     now: datetime,
 ) -> Strip:
     """Draw a rest.  A trace is broken where two readings lie further apart than `break_after`."""
@@ -597,7 +593,7 @@ def _path(lines: Iterable[Sequence[Point]], down: Down) -> str:
 # ---- axis of local hours ----
 
 
-def _axis(span: Span, zone: tzinfo) -> Iterable[AxisMark]:
+def _axis(span: Span, zone: ZoneInfo) -> Iterable[AxisMark]:
     """Mark as many local hours as a phone has room for; a day is named where it begins, and first."""
     step = _axis_step(span)
     first = True
@@ -621,7 +617,7 @@ def _axis_step(span: Span) -> int:
     return 24 * (int(hours // 132) + 1)
 
 
-def _local_hours(span: Span, zone: tzinfo) -> Iterable[datetime]:
+def _local_hours(span: Span, zone: ZoneInfo) -> Iterable[datetime]:
     """Return the instants at which a local clock shows a full hour for the first time."""
     shown: set[tuple[date, int]] = set()
     for at in _quarters(Span(_floor_quarter(span.start), span.end)):
@@ -636,20 +632,20 @@ def _floor_quarter(at: datetime) -> datetime:
     return at - timedelta(minutes=at.minute % 15, seconds=at.second)
 
 
-def _nights(span: Span, zone: tzinfo) -> Iterable[Stripe]:
+def _nights(span: Span, zone: ZoneInfo) -> Iterable[Stripe]:
     """Return the hours from 20 to 06 local time, when a site is not heated; none on a strip of many days."""
     if span.end - span.start > timedelta(days=10):
         return
     day = span.start.astimezone(zone).date() - timedelta(days=1)
-    while (falls := local_instant(day, 20, zone=zone)) < span.end:
-        ends = local_instant(day, 30, zone=zone)
+    while (falls := instant_at(day, 20 * 60, zone)) < span.end:
+        ends = instant_at(day, 30 * 60, zone)
         if ends > span.start:
             x = span.clipped(falls)
             yield Stripe(percent(x), percent(span.clipped(ends) - x))
         day += timedelta(days=1)
 
 
-def _changes(span: Span, zone: tzinfo) -> Iterable[ClockChange]:
+def _changes(span: Span, zone: ZoneInfo) -> Iterable[ClockChange]:
     """Return where the offset from UTC changes, to the minute."""
     marks = [span.start, *_hours_after(span), span.end]
     for before, after in pairwise(marks):
@@ -666,14 +662,14 @@ def _hours_after(span: Span) -> Iterable[datetime]:
         at += HOUR
 
 
-def _first_minute(before: datetime, after: datetime, zone: tzinfo) -> datetime:
+def _first_minute(before: datetime, after: datetime, zone: ZoneInfo) -> datetime:
     at = before - timedelta(seconds=before.second)
     while _offset(at, zone) == _offset(before, zone) and at < after:
         at += timedelta(minutes=1)
     return at
 
 
-def _offset(at: datetime, zone: tzinfo) -> timedelta:
+def _offset(at: datetime, zone: ZoneInfo) -> timedelta:
     offset = at.astimezone(zone).utcoffset()
     assert offset is not None
     return offset

@@ -1,11 +1,20 @@
-"""Inputs as the pages want them, and the renderer that gives every form the look of the sheet."""
+"""Inputs and fields as pages want them: the device's own pickers, and refusals in the words of the trade."""
 
 from __future__ import annotations
 
+import re
+from datetime import datetime
 from typing import Any
+from zoneinfo import ZoneInfo
 
 from django import forms
+from django.core.exceptions import ValidationError
 from django.forms.renderers import DjangoTemplates
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_lazy
+
+from jobs.core.worktime import instant_at
+from scheduling.printing import number_words
 
 
 class SheetRenderer(DjangoTemplates):
@@ -60,3 +69,136 @@ class StampInput(forms.TextInput):
     def __init__(self, attrs: dict[str, Any] | None = None) -> None:
         fixed = {"autocapitalize": "characters", "autocomplete": "off", "spellcheck": "false", "size": 12}
         super().__init__({**fixed, **(attrs or {})})
+
+
+class InWords:
+    """A form whose empty fields answer in our words; comes before `forms.Form` or `forms.ModelForm`."""
+
+    fields: dict[str, forms.Field]
+
+    def __init__(self, *args: Any, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        for field in self.fields.values():
+            field.error_messages["required"] = _required_words(field)
+
+
+def _required_words(field: forms.Field) -> str:
+    if isinstance(field, forms.MultipleChoiceField | forms.ModelMultipleChoiceField):
+        return _("Tick at least one.")
+    if isinstance(field, forms.BooleanField):
+        return _("This has to be ticked.")
+    if isinstance(field, forms.ChoiceField | forms.ModelChoiceField):
+        return _("Choose one.")
+    if isinstance(field, forms.FileField):
+        return _("Choose a file.")
+    return _("Nothing is written here.")
+
+
+_NUMBER = re.compile(r"[+-]?\d{1,9}([.,]\d{1,9})?")
+
+
+class FigureField(forms.Field):
+    """A figure from `low` to `high`, both inside, typed with a point or a comma; gives a float."""
+
+    widget = FigureInput
+    default_error_messages = {"required": gettext_lazy("Nothing is written here.")}
+
+    def __init__(self, *, low: float, high: float, **kwargs: Any) -> None:
+        super().__init__(**kwargs)
+        self.low, self.high = low, high
+
+    def to_python(self, value: Any) -> float | None:
+        """Read the figure; a half-typed or foreign one is refused as it was typed."""
+        typed = str(value or "").strip().replace("\N{MINUS SIGN}", "-")
+        if not typed:
+            return None
+        if not _NUMBER.fullmatch(typed):
+            raise ValidationError(_("“{typed}” is no number.").format(typed=typed))
+        return float(typed.replace(",", "."))
+
+    def validate(self, value: Any) -> None:
+        """Refuse what lies outside, with what was typed, what is allowed, and what may have been meant."""
+        super().validate(value)
+        if value is None or self.low <= value <= self.high:
+            return
+        words = _("{typed} is not from {low} to {high}.").format(
+            typed=number_words(value), low=number_words(self.low), high=number_words(self.high)
+        )
+        # A decimal sign that was not typed is the common slip: 470 for 47.0.
+        if max(self.low, 0) < value / 10 <= self.high:
+            words += " " + _("Did you mean {meant}?").format(meant=number_words(value / 10))
+        raise ValidationError(words)
+
+
+class CountField(forms.Field):
+    """A whole number from `least` to `most` (None: as many as there are)."""
+
+    widget = CountInput
+    default_error_messages = {"required": gettext_lazy("Nothing is written here.")}
+
+    def __init__(self, *, least: int = 0, most: int | None = None, **kwargs: Any) -> None:
+        super().__init__(**kwargs)
+        self.least, self.most = least, most
+        self.widget.attrs["min"] = least
+        if most is not None:
+            self.widget.attrs["max"] = most
+
+    def to_python(self, value: Any) -> int | None:
+        """Read the count; 3.5 sheets and a word are refused as they were typed."""
+        typed = str("" if value is None else value).strip().replace("\N{MINUS SIGN}", "-")
+        if not typed:
+            return None
+        if not re.fullmatch(r"[+-]?\d{1,9}", typed):
+            raise ValidationError(_("“{typed}” is no whole number.").format(typed=typed))
+        return int(typed)
+
+    def validate(self, value: Any) -> None:
+        """Refuse what is too few or too many."""
+        super().validate(value)
+        if value is None:
+            return
+        if value < self.least:
+            words = _("{typed} is fewer than {least}.")
+            raise ValidationError(words.format(typed=number_words(value), least=self.least))
+        if self.most is not None and value > self.most:
+            raise ValidationError(_("{typed} is more than {most}.").format(typed=value, most=self.most))
+
+
+class InstantField(forms.Field):
+    """A day and time on a site's clocks, to the minute; gives the instant in UTC.
+
+    The form sets `zone` before it is cleaned or shown.  A time that comes twice is the first one, a time that
+    is left out is read with the offset before the change (RFC 5545 section 3.3.5).
+    """
+
+    widget = InstantInput
+    default_error_messages = {"required": gettext_lazy("No day and time are written here.")}
+
+    def __init__(self, *, zone: ZoneInfo | None = None, **kwargs: Any) -> None:
+        super().__init__(**kwargs)
+        self.zone = zone
+
+    def prepare_value(self, value: Any) -> Any:
+        """Show an instant on the site's clocks; what was typed stays as it was typed."""
+        if isinstance(value, datetime) and value.tzinfo is not None:
+            return value.astimezone(self._known_zone()).replace(tzinfo=None)
+        return value
+
+    def to_python(self, value: Any) -> datetime | None:
+        """Read the picker's `2026-05-13T06:52`."""
+        typed = str(value or "").strip()
+        if not typed:
+            return None
+        try:
+            local = datetime.fromisoformat(typed).replace(second=0, microsecond=0)
+        except ValueError:
+            local = None
+        if local is None or local.tzinfo is not None:
+            raise ValidationError(_("“{typed}” is no day and time.").format(typed=typed))
+        minute = local.hour * 60 + local.minute
+        return instant_at(local.date(), minute, self._known_zone())
+
+    def _known_zone(self) -> ZoneInfo:
+        if self.zone is None:
+            raise ValueError("the form has not said on which site's clocks this is")
+        return self.zone

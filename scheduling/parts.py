@@ -9,8 +9,9 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
-from datetime import date, datetime, timedelta, tzinfo
+from datetime import date, datetime, timedelta
 from typing import Literal, Self
+from zoneinfo import ZoneInfo
 
 from django.http import QueryDict
 from django.utils.functional import Promise
@@ -347,7 +348,7 @@ def rest_strip(
     memories: Sequence[drawing.MemoryLike] = (),
     break_after: timedelta | None = None,
     needed: timedelta,
-    zone: tzinfo,
+    zone: ZoneInfo,
     now: datetime,
 ) -> RestStrip:
     """Return the strip over the whole of a rest.  `break_after` is the rule's longest gap.
@@ -459,7 +460,7 @@ class ActTable:
     groups: tuple[ActGroup, ...]
 
 
-def act_table(groups: Sequence[ActGroup], *, limit: timedelta, zone: tzinfo, now: datetime) -> ActTable:
+def act_table(groups: Sequence[ActGroup], *, limit: timedelta, zone: ZoneInfo, now: datetime) -> ActTable:
     """Return the list with the time left of each act drawn; less than `limit` is a risk.
 
     Groups come in the order of their earliest act, rows by time.

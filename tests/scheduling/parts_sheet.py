@@ -99,7 +99,12 @@ def holds() -> tuple[parts.HoldRow, ...]:
         parts.HoldRow(
             "consumables",
             "clear",
-            say("Adhesive {have} kg of {need} kg, in date to {day}.", have=22.0, need=19.0, day=date(2026, 6, 30)),
+            say(
+                "Adhesive {have} kg of {need} kg, in date to {day}.",
+                have=22.0,
+                need=19.0,
+                day=date(2026, 6, 30),
+            ),
             "Delivery 3318, Mon 11 May",
             clear_since=site("2026-05-11 10:20"),
             fresh=True,
@@ -190,25 +195,54 @@ def clocks() -> tuple[parts.RestClock, ...]:
 
 def acts() -> parts.ActTable:
     def row(by: str, act: str, detail: str, keeps: str, note: str, batch: str | None = None) -> parts.ActRow:
-        return parts.ActRow(
-            site(f"2026-05-{by}"), act, "#act", detail, batch, site(f"2026-05-{keeps}"), note
-        )
+        return parts.ActRow(site(f"2026-05-{by}"), act, "#act", detail, batch, site(f"2026-05-{keeps}"), note)
 
     return parts.act_table(
         (
             parts.ActGroup(
                 "Suppliers",
                 (
-                    row("13 08:30", "Log the dispatch of 26 sheets", "Order 2207, Orrin Street School. No word since Monday.", "15 07:00", "Dunmere depot"),
-                    row("14 09:00", "Answer claim 118, six chipped sheets", "Pellmouth Ferry Terminal, quay level.", "18 07:00", "Dunmere depot"),
+                    row(
+                        "13 08:30",
+                        "Log the dispatch of 26 sheets",
+                        "Order 2207, Orrin Street School. No word since Monday.",
+                        "15 07:00",
+                        "Dunmere depot",
+                    ),
+                    row(
+                        "14 09:00",
+                        "Answer claim 118, six chipped sheets",
+                        "Pellmouth Ferry Terminal, quay level.",
+                        "18 07:00",
+                        "Dunmere depot",
+                    ),
                 ),
             ),
             parts.ActGroup(
                 "Crew leads",
                 (
-                    row("13 16:00", "Move 18 backed panels in and unwrap", "Filling hall, wet room B, Saltgarth Dairy. Rests 24 h.", "15 06:30", "Crew Kestrel"),
-                    row("13 06:30", "Log a reading", "Sluice 1.04, Quernfield Hospital.", "14 07:00", "Crew Heron"),
-                    row("13 10:15", "Inspect 22 of 40 sheets", "Treatment rooms 3 and 4 with their connecting lobby, Tallow Lane Clinic.", "13 13:00", "Crew Plover", "M31-1170"),
+                    row(
+                        "13 16:00",
+                        "Move 18 backed panels in and unwrap",
+                        "Filling hall, wet room B, Saltgarth Dairy. Rests 24 h.",
+                        "15 06:30",
+                        "Crew Kestrel",
+                    ),
+                    row(
+                        "13 06:30",
+                        "Log a reading",
+                        "Sluice 1.04, Quernfield Hospital.",
+                        "14 07:00",
+                        "Crew Heron",
+                    ),
+                    row(
+                        "13 10:15",
+                        "Inspect 22 of 40 sheets",
+                        "Treatment rooms 3 and 4 with their connecting lobby, Tallow Lane Clinic.",
+                        "13 13:00",
+                        "Crew Plover",
+                        "M31-1170",
+                    ),
                 ),
                 left_out=12,
                 url="#all",
@@ -246,7 +280,9 @@ def slips() -> tuple[parts.SlipRow, ...]:
 
 def log() -> tuple[parts.LogRow, ...]:
     return (
-        parts.LogRow(site("2026-05-13 06:31"), "Crew Wren is one short today.", "Time off recorded by the lead."),
+        parts.LogRow(
+            site("2026-05-13 06:31"), "Crew Wren is one short today.", "Time off recorded by the lead."
+        ),
         parts.LogRow(
             site("2026-05-13 05:40"),
             "Reading 19.9 °C, 46 %.",
@@ -342,15 +378,17 @@ def stops() -> tuple[parts.StopRow | parts.TravelRow, ...]:
     )
 
 
-class Delivery(forms.Form):
+class Delivery(inputs.InWords, forms.Form):
     """A form of every shape, with errors when it is bound to nonsense."""
 
     batch = forms.CharField(label="Batch, as printed", widget=inputs.StampInput)
-    sheets = forms.IntegerField(label="Sheets", widget=inputs.CountInput, max_value=26)
-    more = forms.BooleanField(label="More came than was ordered", required=False, help_text="say how many below")
-    humidity = forms.FloatField(label="Humidity of the room, %", widget=inputs.FigureInput, max_value=100)
-    air = forms.FloatField(label="Air, °C", widget=inputs.FigureInput, help_text="band 18–24")
-    arrived = forms.DateTimeField(label="Arrived", widget=inputs.InstantInput, help_text="times of the site")
+    sheets = inputs.CountField(label="Sheets", most=26)
+    more = forms.BooleanField(
+        label="More came than was ordered", required=False, help_text="say how many below"
+    )
+    humidity = inputs.FigureField(label="Humidity of the room, %", low=0, high=100)
+    air = inputs.FigureField(label="Air, °C", low=-60, high=80, help_text="band 18–24")
+    arrived = inputs.InstantField(label="Arrived", zone=ZONE, help_text="times of the site")
     packed = forms.ChoiceField(
         label="How the skid is packed", choices=[("w", "Wrapped, on a flat skid"), ("u", "Opened")]
     )
@@ -369,18 +407,26 @@ class Delivery(forms.Form):
     )
     words = forms.CharField(label="Words to the contractor", widget=inputs.WordsInput, required=False)
     note = forms.FileField(label="Delivery note", required=False)
-    good = forms.IntegerField(label="Good", widget=inputs.CountInput)
-    bowed = forms.IntegerField(
-        label="Bowed", widget=inputs.CountInput, help_text="more than 6 mm over the length", max_value=3
-    )
+    good = inputs.CountField(label="Good")
+    bowed = inputs.CountField(label="Bowed", help_text="more than 6 mm over the length", most=3)
 
 
 def asked(wrong: bool) -> Delivery:
     if not wrong:
         return Delivery(
-            initial={"batch": "7K2-0502", "good": 4, "bowed": 0, "air": 20.4, "answer": "replace", "prep": ["dry"]}
+            initial={
+                "batch": "7K2-0502",
+                "good": 4,
+                "bowed": 0,
+                "air": 20.4,
+                "arrived": NOW,
+                "answer": "replace",
+                "prep": ["dry"],
+            }
         )
-    return Delivery({"batch": "7K2-0502", "sheets": "41", "humidity": "470", "bowed": "9", "packed": "w", "good": "4"})
+    return Delivery(
+        {"batch": "7K2-0502", "sheets": "41", "humidity": "470", "bowed": "9", "packed": "w", "good": "4"}
+    )
 
 
 def context(wrong: bool = False) -> dict[str, object]:
@@ -419,7 +465,9 @@ def context(wrong: bool = False) -> dict[str, object]:
         "tape": drawing.tape(drawing.site_hours(date(2026, 5, 13), zone=ZONE), zone=ZONE, now=NOW),
         "notes": (
             parts.Note("No signal since 06:20", "Kept on this phone, 3 to send.", "kept", "kept"),
-            parts.Note("A waiver in force", "Shown wherever the room is.", mark="waived", url="#w", act="Read it"),
+            parts.Note(
+                "A waiver in force", "Shown wherever the room is.", mark="waived", url="#w", act="Read it"
+            ),
             parts.Note("Two counts disagree", "Both are kept.", "clash", "clash"),
         ),
         "bare": parts.Bare(
