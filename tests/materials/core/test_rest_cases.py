@@ -5,6 +5,7 @@ from __future__ import annotations
 import json
 from copy import deepcopy
 from pathlib import Path
+from typing import Any
 
 import pytest
 
@@ -13,7 +14,7 @@ from materials.core.cases import work_rest
 
 EXAMPLES = Path(__file__).parents[3] / "fixtures" / "cases" / "rest"
 
-CASE = {
+CASE: dict[str, Any] = {
     "kind": "rest",
     "now": "2026-05-04T12:00:00Z",
     "rule": {

@@ -1,0 +1,98 @@
+"""How quick the cores of materials are, each beside a limit measured in the same run."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+from datetime import timedelta
+from random import Random
+from statistics import median
+from time import perf_counter
+
+from jobs.core.conditions import Band
+from materials.core.air import Columns, RestRule, air_of, instant
+from materials.core.rest import Presence, Rest, RestState, rest_in
+
+READINGS = 100_000
+ROUNDS = 9
+# 1 January 2026, 00:00 UTC.
+_START = 1_767_225_600
+_RULE = RestRule(
+    required=timedelta(hours=24),
+    max_gap=timedelta(hours=18),
+    restart_after=timedelta(hours=4),
+    band=Band(t_min=18, t_max=24, rh_min=35, rh_max=55),
+)
+
+
+@dataclass(frozen=True, slots=True)
+class Measured:
+    """Medians of one run: rates of the limit and of ours, a second; `ratio` is ours as a share of the limit.
+
+    `spread` is the widest distance of a round from the median of its kind, as a share of that median.
+    """
+
+    baseline: float
+    value: float
+    ratio: float
+    spread: float
+
+
+def rest_recompute(readings: int = READINGS, rounds: int = ROUNDS) -> Measured:
+    """Measure the rest of a placement from its zone's readings against a bare loop over the same readings.
+
+    The bare loop tests the band and sums the gaps, which is the least that any answer must do.  Both read the
+    same columns; the order of the two is shuffled round by round.
+    """
+    columns = _logger_columns(readings)
+
+    def ours() -> Rest:
+        now = instant(columns.at[-1] + 60)
+        air = air_of(_RULE, columns, now=now)
+        stays = [Presence("zone", instant(columns.at[0]))]
+        return rest_in({"zone": air}, presence=stays, opened_at=None, sheets_set_at=None, rule=_RULE, now=now)
+
+    def bare() -> int:
+        return _bare_loop(columns, _RULE.band)
+
+    assert ours().state is not RestState.NOT_STARTED
+    took: dict[Callable[[], object], list[float]] = {bare: [], ours: []}
+    order, random = [bare, ours], Random(1)
+    for _ in range(rounds):
+        random.shuffle(order)
+        for run in order:
+            began = perf_counter()
+            run()
+            took[run].append(perf_counter() - began)
+    limit, value = median(took[bare]), median(took[ours])
+    spread = max(abs(t - median(times)) / median(times) for times in took.values() for t in times)
+    return Measured(readings / limit, readings / value, limit / value, spread)
+
+
+def _bare_loop(columns: Columns, band: Band) -> int:
+    t_min, t_max, rh_min, rh_max = band.t_min, band.t_max, band.rh_min, band.rh_max
+    total = 0
+    last: int | None = None
+    for at, t_c, rh_pct in zip(columns.at, columns.t_c, columns.rh_pct, strict=True):
+        if t_min <= t_c <= t_max and rh_min <= rh_pct <= rh_max:
+            if last is not None:
+                total += at - last
+            last = at
+        else:
+            last = None
+    return total
+
+
+def _logger_columns(count: int) -> Columns:
+    """Return a logger's readings five minutes apart: air that wanders about the band, now and then a gap."""
+    random = Random(count)
+    at, t_c, rh_pct = _START, 21.0, 45.0
+    ats, temperatures, humidities = [], [], []
+    for _ in range(count):
+        at += 300 if random.random() > 0.001 else random.randint(3_600, 90_000)
+        t_c += random.gauss(0, 0.05) + (21 - t_c) * 0.001
+        rh_pct += random.gauss(0, 0.3) + (45 - rh_pct) * 0.01
+        ats.append(at)
+        temperatures.append(t_c)
+        humidities.append(rh_pct)
+    return Columns(ats, temperatures, humidities)

@@ -1,0 +1,14 @@
+"""The benchmarks of materials run, and set our rate against the limit's."""
+
+from __future__ import annotations
+
+import pytest
+
+from materials.benchmarks import rest_recompute
+
+
+def test_the_rest_is_measured_against_a_bare_loop():
+    measured = rest_recompute(readings=500, rounds=3)
+
+    assert measured.ratio == pytest.approx(measured.value / measured.baseline)
+    assert measured.spread >= 0
