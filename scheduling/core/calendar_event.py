@@ -260,14 +260,23 @@ def _waiver_line(waiver: SignedWaiver) -> Say:
     return say("Waived: {hold}, signed by {by}.", hold=waiver.hold, by=waiver.by)
 
 
-def feed_description(what: str, *, as_of: datetime, page: str, tell: Tell) -> str:
+def feed_description(what: str, *, as_of: datetime | None, page: str, tell: Tell) -> str:
     """Return the calendar's own sentence: what it is, as of when, that it may be late, where the truth is.
 
-    `as_of` is the stored instant of the last change that shows in the feed, never the time of a request.
+    `as_of` is the last `revised_at` of its events, never the time of a request; None where there are none.
     """
+    if as_of is None:
+        return tell(
+            say(
+                "This calendar shows the days of {what}: it may be up to a day late, the truth is at {page}.",
+                what=what,
+                page=page,
+            )
+        )
     return tell(
         say(
-            "The days of {what} as of {at}: a calendar may be up to a day late, the truth is at {page}.",
+            "This calendar shows the days of {what} as of {at}: "
+            "it may be up to a day late, the truth is at {page}.",
             what=what,
             at=as_of,
             page=page,

@@ -7,7 +7,7 @@ from collections import Counter
 from dataclasses import dataclass, field
 from datetime import UTC, datetime, timedelta
 
-from dateutil.rrule import rrulestr
+from dateutil.rrule import rrulestr  # type: ignore[import-untyped]
 
 #: The order decided for our own properties (RFC 5545 leaves it free, but for properties before components).
 CALENDAR_ORDER = (

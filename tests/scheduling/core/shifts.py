@@ -37,7 +37,11 @@ def at(zone: str, wall: str, *, fold: int = 0) -> datetime:
 
 
 def shift(uid: str, zone: str, start: str, end: str, summary: str = "Room", **more: Any) -> FeedEvent:
-    usual = {"status": Status.CONFIRMED, "sequence": 0, "revised_at": datetime(2026, 3, 1, 8, tzinfo=UTC)}
+    usual: dict[str, Any] = {
+        "status": Status.CONFIRMED,
+        "sequence": 0,
+        "revised_at": datetime(2026, 3, 1, 8, tzinfo=UTC),
+    }
     return FeedEvent(
         uid=f"{uid}@feeds.setday.example",
         zone=zone,

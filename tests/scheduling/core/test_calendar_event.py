@@ -385,8 +385,15 @@ def test_the_calendars_own_sentence_says_as_of_when_that_it_may_be_late_and_wher
     )
 
     assert sentence == (
-        "The days of crew Heron as of Tue 10 Mar 17:05: "
-        "a calendar may be up to a day late, the truth is at https://setday.example/today."
+        "This calendar shows the days of crew Heron as of Tue 10 Mar 17:05: "
+        "it may be up to a day late, the truth is at https://setday.example/today."
+    )
+
+
+def test_a_calendar_without_events_is_as_of_nothing():
+    assert feed_description("crew Heron", as_of=None, page="https://setday.example", tell=tell) == (
+        "This calendar shows the days of crew Heron: "
+        "it may be up to a day late, the truth is at https://setday.example."
     )
 
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import replace
 from datetime import UTC, date, datetime, timedelta
+from typing import Any
 
 import pytest
 from hypothesis import given, settings
@@ -27,7 +28,7 @@ PARIS, CHICAGO = "Europe/Paris", "America/Chicago"
 
 
 def stored(uid: str, zone: str, start: str, end: str, **more) -> StoredEvent:
-    usual = {
+    usual: dict[str, Any] = {
         "status": Status.CONFIRMED,
         "sequence": 0,
         "revised_at": datetime(2026, 1, 5, 8, tzinfo=UTC),

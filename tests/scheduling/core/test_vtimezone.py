@@ -8,7 +8,7 @@ from functools import cache
 from zoneinfo import ZoneInfo
 
 import pytest
-import tzdata
+import tzdata  # type: ignore[import-untyped]
 from icalendar import Timezone
 
 from scheduling.core.vtimezone import is_site_zone, tzdata_version, zone_clock
