@@ -62,6 +62,7 @@ def is_due(secret: FeedSecret, *, now: datetime) -> bool:
 def renew(crew: Crew, *, now: datetime) -> CrewFeed:
     """Bring the states of the crew's rooms up to date and render its feed if anything shows otherwise."""
     states.refresh_due(Room.objects.filter(assignment_facts__crew=crew), now=now)
+    CrewFeed.objects.get_or_create(crew=crew)
     with transaction.atomic():
         feed = CrewFeed.objects.select_for_update().get(crew=crew)
         return _render(feed, crew, now=now)

@@ -1,8 +1,35 @@
-"""The paths of scheduling."""
+"""The paths of scheduling: pages, acts, feeds and files."""
 
 from __future__ import annotations
 
-from django.urls import URLPattern
+from django.urls import URLPattern, path, re_path
+
+from scheduling.acts.base import Subject
+from scheduling.views import acts, crews, feeds, files, home, jobs, morning, orders, rooms, today
 
 app_name = "scheduling"
-urlpatterns: list[URLPattern] = []
+
+_SUBJECTS = "|".join(Subject)
+
+urlpatterns: list[URLPattern] = [
+    path("", home.home, name="home"),
+    path("morning/", morning.morning, name="morning"),
+    path("today/", today.today, name="today"),
+    path("jobs/", jobs.jobs, name="jobs"),
+    path("jobs/<int:pk>/", jobs.job, name="job"),
+    path("rooms/<int:pk>/", rooms.room, name="room"),
+    path("orders/", orders.orders, name="orders"),
+    path("orders/<int:pk>/", orders.order, name="order"),
+    path("crews/", crews.crews, name="crews"),
+    path("crews/<int:pk>/calendar/", crews.calendar, name="crew_calendar"),
+    path("crews/<int:pk>/calendar/<int:secret>/end/", crews.end_calendar, name="end_calendar"),
+    path("workbook/", files.workbook, name="workbook"),
+    path("workbook/template.xlsx", files.workbook_template, name="workbook_template"),
+    path("workbook/sample.xlsx", files.workbook_sample, name="workbook_sample"),
+    path("zones/<int:pk>/logger-file/", files.logger_file, name="logger_file"),
+    path("zones/<int:pk>/sample-logger.csv", files.logger_sample, name="logger_sample"),
+    path("feeds/<str:secret>.ics", feeds.feed, name="feed"),
+    path("facts/<uuid:fact>/correct/", acts.correct, name="correct"),
+    path("facts/<uuid:fact>/withdraw/", acts.withdraw, name="withdraw"),
+    re_path(rf"^(?P<subject>{_SUBJECTS})/(?P<key>[0-9a-f-]+)/(?P<name>[a-z-]+)/$", acts.act, name="act"),
+]

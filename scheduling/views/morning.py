@@ -1,0 +1,9 @@
+"""Placeholder until the page is laid."""
+
+from __future__ import annotations
+
+from django.http import HttpRequest, HttpResponse
+
+
+def morning(request: HttpRequest, **keys: object) -> HttpResponse:
+    return HttpResponse(status=503)
