@@ -73,7 +73,7 @@ def tables() -> list[str]:
 
 def lay(using: str = DEFAULT_DB_ALIAS) -> None:
     """Lay every trigger anew on the tables that exist; twice is as once."""
-    connection = connections[using]
+    connection = _settled(using)
     present = set(connection.introspection.table_names())
     statements = [line for table in tables() if table in present for line in _growing(connection, table)]
     statements += [line for rule in _guards if rule.table in present for line in _guarding(connection, rule)]
@@ -86,7 +86,7 @@ def lay(using: str = DEFAULT_DB_ALIAS) -> None:
 
 def lift(using: str = DEFAULT_DB_ALIAS) -> None:
     """Take the triggers off again."""
-    connection = connections[using]
+    connection = _settled(using)
     present = set(connection.introspection.table_names())
     with connection.cursor() as cursor:
         for table in tables():
@@ -105,12 +105,22 @@ def lifted(using: str = DEFAULT_DB_ALIAS) -> Iterator[None]:
     try:
         yield
     finally:
-        lay(using)
+        # In a transaction that is lost already, its rollback brings them back.
+        if not connections[using].needs_rollback:
+            lay(using)
 
 
 def lay_after_migrate(using: str, **rest: Any) -> None:
     """Receive Django's `post_migrate`."""
     lay(using)
+
+
+def _settled(using: str) -> BaseDatabaseWrapper:
+    connection = connections[using]
+    if connection.vendor == "postgresql" and connection.in_atomic_block:
+        # PostgreSQL alters no table while foreign keys of this transaction are still to be checked.
+        connection.check_constraints()
+    return connection
 
 
 _REFUSE_FUNCTION = """
