@@ -142,7 +142,7 @@ def mail(env: Environ, data: Path) -> dict[str, Any]:
     url = urlsplit(env.get("EMAIL_URL", ""))
     sender = dict(parse_qsl(url.query)).get("from", "setday@localhost")
     if url.scheme == "file" or not env.get("EMAIL_URL"):
-        backend = "django.core.mail.backends.filebased.EmailBackend"
+        backend = "config.mail.Mailbox"
         folder = unquote(url.path) or str(data / "mailbox")
         return {"EMAIL_BACKEND": backend, "EMAIL_FILE_PATH": folder, "DEFAULT_FROM_EMAIL": sender}
     if url.scheme not in ("smtp", "smtps") or not url.hostname:

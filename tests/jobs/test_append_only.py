@@ -27,7 +27,7 @@ ONLY_POSTGRESQL = [f"TRUNCATE {TABLE}", f"TRUNCATE {TABLE} CASCADE"]
 
 def store_one():
     kept = Change.objects.create(record="jobs.room", record_pk="1", at=NOW, before={}, after={"name": "2.14"})
-    connection.check_constraints()  # foreign keys now, for PostgreSQL truncates nothing that waits for its check
+    connection.check_constraints()  # else PostgreSQL refuses to truncate for another reason
     return kept
 
 
