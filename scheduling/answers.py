@@ -41,6 +41,8 @@ class StoredRest:
     opened_at: datetime | None
     zones: tuple[int, ...]
     rest: Rest
+    #: Why each stretch of the stored strip counts or not.
+    whys: tuple[Say, ...]
     #: None: no band is inside both the zone's and the product's, so no time can count.
     band: tuple[float, float, float, float] | None
     max_gap: timedelta
@@ -112,6 +114,7 @@ def rest_to_json(one: Rested) -> dict[str, Any]:
         "band": [band.t_min, band.t_max, band.rh_min, band.rh_max] if band else None,
         "max_gap": one.product.rest_max_gap_s,
         "restart_after": one.product.rest_restart_after_s,
+        "whys": [to_json(why) for why in one.whys],
         "rest": {
             "state": rest.state.value,
             "required": rest.required.total_seconds(),
@@ -164,6 +167,7 @@ def rest_from_json(stored: dict[str, Any], *, now: datetime) -> StoredRest:
         opened_at=_at(stored["opened_at"]),
         zones=tuple(stored["zones"]),
         rest=rest.at(now=now),
+        whys=tuple(from_json(why) for why in stored["whys"]),
         band=tuple(stored["band"]) if stored["band"] else None,
         max_gap=timedelta(seconds=stored["max_gap"]),
         restart_after=timedelta(seconds=stored["restart_after"]),

@@ -22,6 +22,7 @@ from jobs.models.places import Milestone
 from jobs.services.seen import needed_checks
 from materials import queries as stock_queries
 from materials.core import rest as rest_core
+from materials.core.rest_words import ledger
 from materials.core.stock import SetDown, Standing
 from materials.models import ConsumableLot, ConsumableNeed, MixAcknowledged, Product, Requirement
 from scheduling.core import room_facts as core
@@ -49,7 +50,10 @@ class Rested:
     standing: Standing
     product: Product
     rest: rest_core.Rest
+    #: None: no band is inside both the zone's and the product's, or the product asks for no rest.
     rule: rest_core.RestRule | None
+    #: Why each stretch of the strip counts or not, in its order.
+    whys: tuple[Say, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -413,15 +417,17 @@ class _Clocks:
         rule = rest_rule(product, room.zone, accepts_statements=room.job.accepts_statements)
         if rule is None:
             return Rested(standing, product, self._never(product), None)
+        air = {stay.zone: self._air_of(stay.zone, rule) for stay in standing.stays}
         rest = rest_core.rest_in(
-            {stay.zone: self._air_of(stay.zone, rule) for stay in standing.stays},
+            air,
             presence=[rest_core.Presence(stay.zone, stay.in_at, stay.out_at) for stay in standing.stays],
             opened_at=standing.opened_at,
             sheets_set_at=None,
             rule=rule,
             now=self._now,
         )
-        return Rested(standing, product, rest, rule)
+        whys = tuple(why for _stretch, why in ledger(rest, air, rule.band))
+        return Rested(standing, product, rest, rule, whys)
 
     def _product(self, key: int) -> Product:
         if key not in self._products:

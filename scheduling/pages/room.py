@@ -1,0 +1,423 @@
+"""A room's page: its holds on the rod, the rest of its placements, the day, and the history of its facts."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from datetime import datetime, timedelta
+from itertools import zip_longest
+from zoneinfo import ZoneInfo
+
+from django.urls import reverse
+
+from jobs.core.conditions import Band
+from jobs.core.units import celsius
+from jobs.core.words import Say, say, say_n
+from jobs.core.worktime import time_zone
+from jobs.models import Entry, Memory, Person, Reading, Room
+from jobs.says import from_json
+from materials.core.rest import Kind, RestState, Stretch
+from materials.core.rest_words import words_of
+from scheduling import answers, parts
+from scheduling.acts import BY_FACT
+from scheduling.answers import Loss, StoredRest
+from scheduling.core.backward import OpenAct
+from scheduling.core.holds import Act, Hold, HoldState, Who
+from scheduling.models import DayGiven, RoomState
+from scheduling.models.work import untranslated
+
+#: What the history shows at once; the rest is a link away.
+HISTORY_AT_ONCE = 40
+
+#: Where each act of a hold is recorded: subject, name; the subject is the room, its zone or its job.
+ACT_ROUTES: Mapping[Act, tuple[str, str]] = {
+    Act.RECORD_MILESTONE: ("rooms", "milestone"),
+    Act.PASS_PREP: ("rooms", "prep"),
+    Act.ORDER_SHEETS: ("jobs", "order"),
+    Act.LOG_DISPATCH: ("orders", "dispatch"),
+    Act.CONFIRM_ARRIVAL: ("jobs", "arrival"),
+    Act.ACKNOWLEDGE_MIX: ("rooms", "mix"),
+    Act.INSPECT: ("placements", "inspect"),
+    Act.OPEN: ("rooms", "open"),
+    Act.LOG_READING: ("zones", "reading"),
+    Act.BRING_CONSUMABLES: ("rooms", "lot"),
+}
+
+WHO: Mapping[Who, Say] = {
+    Who.CREW_LEAD: say("crew lead"),
+    Who.SUPPLIER: say("supplier"),
+    Who.MANAGER: say("manager"),
+    Who.OTHERS: say("others on site"),
+}
+
+
+@dataclass(frozen=True, slots=True)
+class PlacementView:
+    """One placement with its clock and strip; `strip` None where nothing has counted or could."""
+
+    key: str
+    product: str
+    batch: str
+    counts: Say
+    clock: parts.RestClock
+    rule: Say
+    state: Say
+    strip: parts.RestStrip | None
+    wrapped: bool
+    to_inspect: int
+
+
+@dataclass(frozen=True, slots=True)
+class DayView:
+    """The day given out: first shift, whose, how it stands against what keeps it."""
+
+    crew: str
+    shifts: tuple[tuple[datetime, datetime], ...]
+    acts: tuple[OpenAct, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class RoomPage:
+    """All that a room's page shows."""
+
+    room: Room
+    zone: ZoneInfo
+    state: RoomState
+    shown: str
+    answer: Say
+    trouble: Say | None
+    holds: tuple[parts.HoldRow, ...]
+    placements: tuple[PlacementView, ...]
+    day: DayView | None
+    loss: Say | None
+    history: tuple[parts.LogRow, ...]
+    history_left_out: int
+    may_record: bool
+    may_record_site: bool
+    is_manager: bool
+    facts_at: datetime | None
+
+
+def room_page(
+    room: Room,
+    person: Person,
+    *,
+    may_record: bool,
+    may_record_site: bool,
+    all_history: bool = False,
+    now: datetime,
+) -> RoomPage:
+    """Return what the page of a room shows; its state must have been brought up to date.
+
+    Args:
+        room: with its zone, job and site.
+    """
+    zone = time_zone(room.job.site.time_zone)
+    state = RoomState.objects.get(room=room)
+    holds = answers.holds_of(state.answer)
+    acts = answers.acts_of(state.answer)
+    rests = [answers.rest_from_json(one, now=now) for one in state.rests]
+    day = _day(room, acts)
+    history, left_out = _history(room, person, may_record=may_record, everything=all_history)
+    answer, trouble = _answer(state, holds, day, now=now)
+    return RoomPage(
+        room=room,
+        zone=zone,
+        state=state,
+        shown=shown_state(state),
+        answer=answer,
+        trouble=trouble,
+        holds=_rows(room, holds, acts, rests, day, may_record_site=may_record_site),
+        placements=_placements(room, rests, zone, now=now),
+        day=day,
+        loss=_loss(answers.loss_of(state.answer)),
+        history=history,
+        history_left_out=left_out,
+        may_record=may_record,
+        may_record_site=may_record_site,
+        is_manager=person.is_manager,
+        facts_at=history[0].at if history and isinstance(history[0].at, datetime) else None,
+    )
+
+
+def shown_state(state: RoomState) -> str:
+    """Return the key of `parts.STATES` under which a room stands in lists."""
+    if state.stage == RoomState.Stage.FINISHED:
+        return "finished"
+    if state.stage == RoomState.Stage.STARTED:
+        return "begun_while_held" if state.began_held else "started"
+    if state.is_released:
+        return "released"
+    return "fit_to_send" if state.is_fit_to_send else "held"
+
+
+def _answer(
+    state: RoomState, holds: Sequence[Hold], day: DayView | None, *, now: datetime
+) -> tuple[Say, Say | None]:
+    """Return the sentence at the head of the page, and what of it names a promise that moves."""
+    held = tuple(Say(untranslated(hold.kind.value)) for hold in holds if hold.state is HoldState.HELD)
+    promised = day.shifts[0][0] if day else None
+    if state.stage == RoomState.Stage.FINISHED:
+        return say("Finished."), None
+    if state.stage == RoomState.Stage.STARTED:
+        if state.began_held:
+            return say("Begun while held."), None
+        return say("Started."), None
+    if not held:
+        if promised is None:
+            return say("Released: it may be started now. No day is given out."), None
+        return say("Released: it may be started now. Promised {day}.", day=promised), None
+    if state.is_fit_to_send:
+        if promised is None:
+            return say("Fit to send; a reading at the door decides. No day is given out."), None
+        return say("Fit to send; a reading at the door decides. Promised {day}.", day=promised), None
+    return _held_answer(state, held, promised, now=now)
+
+
+def _held_answer(
+    state: RoomState, held: tuple[Say, ...], promised: datetime | None, *, now: datetime
+) -> tuple[Say, Say | None]:
+    forecast = answers.earliest_start_of(state.answer)
+    clears = forecast.instant(now=now) if forecast else None
+    if promised is None:
+        if clears is None:
+            return say("Held by {holds}. When it clears is not known.", holds=held), None
+        return say("Held by {holds}. It can clear {clears}. No day is given out.", holds=held, clears=clears), None
+    head = say("Held by {holds}. Promised {day}.", holds=held, day=promised)
+    if clears is None:
+        return head, None
+    if clears > promised:
+        return head, say("It can clear {clears}: the day moves.", clears=clears)
+    return say("Held by {holds}. It can clear {clears}; promised {day}.", holds=held, clears=clears, day=promised), None
+
+
+def _loss(loss: Loss | None) -> Say | None:
+    if loss is None:
+        return None
+    holds = tuple(Say(untranslated(name)) for name in loss.holds)
+    return say("Held again by {holds}. It was fit to send until {at}.", holds=holds, at=loss.at)
+
+
+def _rows(
+    room: Room,
+    holds: Sequence[Hold],
+    acts: Sequence[OpenAct],
+    rests: Sequence[StoredRest],
+    day: DayView | None,
+    *,
+    may_record_site: bool,
+) -> tuple[parts.HoldRow, ...]:
+    latest = {act.hold: act.latest_at for act in acts}
+    rows = []
+    for hold in holds:
+        url = act_url(hold, room, rests) if may_record_site else None
+        who = WHO[hold.who] if hold.who else None
+        if hold.who is Who.CREW_LEAD and day is not None:
+            who = say("{crew}", crew=day.crew)
+        condition = say("if it stays in band") if hold.counting and hold.forecast else None
+        rows.append(parts.hold_row(hold, who=who, act_url=url, by=latest.get(hold.kind), condition=condition))
+    return tuple(rows)
+
+
+def act_url(hold: Hold, room: Room, rests: Sequence[StoredRest] = ()) -> str | None:
+    """Return where the next act of a hold is recorded, or None where no page of ours records it."""
+    if hold.act is None or hold.act.act not in ACT_ROUTES:
+        return None
+    subject, name = ACT_ROUTES[hold.act.act]
+    if subject == "orders":
+        return reverse("scheduling:job", args=[room.job_id]) + "#orders"
+    if hold.act.act is Act.CONFIRM_ARRIVAL:
+        return reverse("scheduling:job", args=[room.job_id]) + "#coming"
+    if subject == "placements":
+        unseen = [one.placement for one in rests if one.inspected < one.sheets]
+        if not unseen:
+            return None
+        return reverse("scheduling:act", args=[subject, unseen[0], name])
+    key = {"rooms": room.pk, "zones": room.zone_id, "jobs": room.job_id}[subject]
+    return reverse("scheduling:act", args=[subject, key, name])
+
+
+def _placements(
+    room: Room, rests: Sequence[StoredRest], zone: ZoneInfo, *, now: datetime
+) -> tuple[PlacementView, ...]:
+    shown = [one for one in rests if one.sheets]
+    stretches = [one.rest.strip[0].from_at for one in shown if one.rest.strip]
+    zones = {place for one in shown for place in one.zones}
+    since = min(stretches, default=None)
+    readings = _readings(zones, since)
+    memories = _memories(zones, since)
+    return tuple(_placement(one, readings, memories, zone, now=now) for one in shown)
+
+
+def _placement(
+    one: StoredRest,
+    readings: Mapping[int, list[parts.ReadingPoint]],
+    memories: Mapping[int, list[parts.MemorySpell]],
+    zone: ZoneInfo,
+    *,
+    now: datetime,
+) -> PlacementView:
+    rest = one.rest
+    clock = parts.rest_clock(
+        needed=rest.required,
+        proven=rest.proven,
+        provisional=rest.provisional,
+        stated=rest.stated,
+        bridged=rest.bridged,
+        full_at=rest.forecast,
+        condition=say("if it stays in band") if rest.state is RestState.RESTING else None,
+    )
+    strip = None
+    if rest.strip and one.band is not None:
+        strip = parts.rest_strip(
+            band=Band(*one.band),
+            stretches=[
+                _stretch(stretch, why) for stretch, why in zip_longest(rest.strip, one.whys[: len(rest.strip)])
+            ],
+            readings=[point for place in one.zones for point in readings.get(place, [])],
+            memories=[spell for place in one.zones for spell in memories.get(place, [])],
+            break_after=one.max_gap,
+            needed=rest.required,
+            zone=zone,
+            now=now,
+        )
+    return PlacementView(
+        key=one.placement,
+        product=one.product_name,
+        batch=one.batch,
+        counts=_counts(one),
+        clock=clock,
+        rule=_rule(one),
+        state=_state_of(one),
+        strip=strip,
+        wrapped=one.opened_at is None,
+        to_inspect=one.sheets - one.inspected,
+    )
+
+
+def _counts(one: StoredRest) -> Say:
+    if one.rejected:
+        return say_n(
+            "{n} sheet, {seen} inspected, {bad} rejected",
+            "{n} sheets, {seen} inspected, {bad} rejected",
+            n=one.sheets,
+            seen=one.inspected,
+            bad=one.rejected,
+        )
+    return say_n("{n} sheet, {seen} inspected", "{n} sheets, {seen} inspected", n=one.sheets, seen=one.inspected)
+
+
+def _rule(one: StoredRest) -> Say:
+    if one.band is None:
+        return say("The zone's band and the product's limits do not meet: no time here can count.")
+    t_min, t_max, rh_min, rh_max = one.band
+    return say(
+        "Needs {needed} inside {t_min}–{t_max} °C and {rh_min}–{rh_max} %. A gap over {gap} does not count;"
+        " out of band over {restart} starts again from zero.",
+        needed=one.rest.required,
+        t_min=f"{t_min:g}",
+        t_max=f"{t_max:g}",
+        rh_min=f"{rh_min:g}",
+        rh_max=f"{rh_max:g}",
+        gap=one.max_gap,
+        restart=one.restart_after,
+    )
+
+
+def _state_of(one: StoredRest) -> Say:
+    rest = one.rest
+    if rest.state is RestState.PROVEN and rest.proven_at is not None:
+        return say("Proven {at}.", at=rest.proven_at)
+    if one.opened_at is None:
+        return say("Still wrapped: the rest begins when it is opened.")
+    if rest.state is RestState.RESTING and rest.read_again_by is not None:
+        return say("Resting. Read again by {by}.", by=rest.read_again_by)
+    if rest.state is RestState.RESTING:
+        return say("Resting.")
+    if rest.state is RestState.PAUSED:
+        return say("Paused: the air is out of band, or nobody has read it.")
+    return say("Not started: no reading in band yet.")
+
+
+def _stretch(stretch: Stretch, why: Say | None) -> parts.StretchRow:
+    """Return a stretch as it is drawn; one that began after the state was stored finds its words here."""
+    kind = "counted" if stretch.kind is Kind.BRIDGED else stretch.kind.value
+    return parts.StretchRow(stretch.from_at, stretch.to_at, kind, stretch.restart, why or words_of(stretch))
+
+
+def _readings(zones: set[int], since: datetime | None) -> dict[int, list[parts.ReadingPoint]]:
+    if since is None:
+        return {}
+    rows = Reading.objects.standing().filter(zone__in=zones, happened_at__gte=since - timedelta(hours=1))
+    found: dict[int, list[parts.ReadingPoint]] = {}
+    values = rows.order_by("happened_at").values_list("zone", "happened_at", "temperature", "unit", "humidity_pct")
+    for zone, at, temperature, unit, humidity in values:
+        t_c = temperature if unit == "c" else celsius(temperature, unit)
+        found.setdefault(zone, []).append(parts.ReadingPoint(at, t_c, humidity))
+    return found
+
+
+def _memories(zones: set[int], since: datetime | None) -> dict[int, list[parts.MemorySpell]]:
+    if since is None:
+        return {}
+    found: dict[int, list[parts.MemorySpell]] = {}
+    for one in Memory.objects.standing().filter(zone__in=zones, happened_at__gte=since).order_by("happened_at"):
+        low, high = celsius(one.t_min, one.unit), celsius(one.t_max, one.unit)
+        spell = parts.MemorySpell(one.from_at, one.happened_at, low, high, one.rh_min, one.rh_max)
+        found.setdefault(one.zone_id, []).append(spell)
+    return found
+
+
+def _day(room: Room, acts: tuple[OpenAct, ...]) -> DayView | None:
+    """Return the day in force: of each assignment the latest word, of these the one that has shifts."""
+    days = DayGiven.objects.standing().filter(assignment__room=room, assignment__withdraws=False)
+    latest = {
+        day.assignment_id: day
+        for day in days.select_related("assignment__crew").order_by("recorded_at", "pk")
+    }
+    for day in latest.values():
+        if day.shifts:
+            return DayView(day.assignment.crew.name, day.spans, acts)
+    return None
+
+
+def _history(
+    room: Room, person: Person, *, may_record: bool, everything: bool
+) -> tuple[tuple[parts.LogRow, ...], int]:
+    """Return the facts of a room, latest first, what took the place of each, and how many were left out."""
+    entries = Entry.objects.filter(rooms=room).select_related("recorded_by", "superseded_by")
+    count = None if everything else HISTORY_AT_ONCE
+    rows = list(entries.order_by("-recorded_at", "-pk")[: count + 1 if count else None])
+    left_out = 0
+    if count is not None and len(rows) > count:
+        left_out = entries.count() - count
+        rows = rows[:count]
+    correctable = {fact._meta.label_lower for fact in BY_FACT}
+    return tuple(_line(entry, correctable if may_record else set()) for entry in rows), left_out
+
+
+def _line(entry: Entry, correctable: set[str]) -> parts.LogRow:
+    by = entry.said_by or entry.recorded_by.name
+    detail = say("{by}, recorded {at}", by=by, at=entry.recorded_at)
+    if entry.reason and entry.supersedes_id:
+        detail = say("{by}, recorded {at}: {reason}", by=by, at=entry.recorded_at, reason=entry.reason)
+    newer = getattr(entry, "superseded_by", None)
+    fact: Say = from_json(entry.says)
+    if entry.withdraws:
+        fact = say("Taken back: {fact}", fact=fact)
+    elif entry.supersedes_id:
+        fact = say("Corrected to: {fact}", fact=fact)
+    state, link = "stands", None
+    if newer is not None:
+        state = "withdrawn" if newer.withdraws else "corrected"
+        words = say("taken back") if newer.withdraws else say("corrected")
+        link = parts.LogLink(words, f"#fact-{newer.pk}")
+    acts: tuple[parts.LogLink, ...] = ()
+    if newer is None and not entry.withdraws and entry.kind in correctable:
+        acts = (
+            parts.LogLink(say("correct"), reverse("scheduling:correct", args=[entry.pk])),
+            parts.LogLink(say("take back"), reverse("scheduling:withdraw", args=[entry.pk])),
+        )
+    return parts.LogRow(
+        at=entry.happened_at, fact=fact, detail=detail, state=state, link=link, key=str(entry.pk), acts=acts  # type: ignore[arg-type]
+    )
