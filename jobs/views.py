@@ -1,17 +1,65 @@
-"""Placeholder until the page is laid."""
+"""Signing in by a link, and out."""
 
 from __future__ import annotations
 
-from django.http import HttpRequest, HttpResponse
+from django.contrib.auth import login, logout
+from django.http import HttpResponse
+from django.shortcuts import redirect, render
+from django.utils.http import url_has_allowed_host_and_scheme
+from django.views.decorators.cache import never_cache
+from django.views.decorators.http import require_http_methods, require_POST
+
+from config.http import Request
+from jobs.forms import SignInForm
+from jobs.models import SignInLink
+from jobs.services import people
+
+#: Where somebody was going when asked to sign in; kept in the session while the mail is read.
+NEXT = "after_sign_in"
 
 
-def sign_in(request: HttpRequest, **keys: object) -> HttpResponse:
-    return HttpResponse(status=503)
+@never_cache
+@require_http_methods(["GET", "POST"])
+def sign_in(request: Request) -> HttpResponse:
+    """Ask for an address, and owe it a link; whether anybody has that address is not said."""
+    if request.user.is_authenticated:
+        return redirect("/")
+    if request.GET.get("next"):
+        request.session[NEXT] = request.GET["next"]
+    form = SignInForm(request.POST or None)
+    if request.method == "POST" and form.is_valid():
+        people.mail_sign_in_link(form.cleaned_data["email"], now=request.now)
+        return render(request, "sign_in.html", {"sent": True})
+    return render(request, "sign_in.html", {"form": form}, status=422 if form.errors else 200)
 
 
-def sign_in_by_link(request: HttpRequest, **keys: object) -> HttpResponse:
-    return HttpResponse(status=503)
+@never_cache
+@require_http_methods(["GET", "POST"])
+def sign_in_by_link(request: Request, secret: str) -> HttpResponse:
+    """Sign in by a printed link at once, by a mailed one after its button."""
+    link = people.link_of(secret, now=request.now)
+    if link is None:
+        response = render(request, "sign_in.html", {"ended": True, "form": SignInForm()}, status=404)
+    elif link.is_mailed and request.method == "GET":
+        response = render(request, "sign_in_confirm.html", {"person": link.person.name})
+    else:
+        response = _signed_in(request, link)
+    # The address is a secret: no page that is opened from here may learn it.
+    response["Referrer-Policy"] = "no-referrer"
+    return response
 
 
-def sign_out(request: HttpRequest, **keys: object) -> HttpResponse:
-    return HttpResponse(status=503)
+@require_POST
+def sign_out(request: Request) -> HttpResponse:
+    """End the session."""
+    logout(request)
+    return redirect("jobs:sign_in")
+
+
+def _signed_in(request: Request, link: SignInLink) -> HttpResponse:
+    if not people.use_link(link, now=request.now):
+        return render(request, "sign_in.html", {"ended": True, "form": SignInForm()}, status=404)
+    going = request.session.pop(NEXT, "/")
+    login(request, link.person, backend="django.contrib.auth.backends.ModelBackend")
+    is_here = url_has_allowed_host_and_scheme(going, {request.get_host()}, require_https=request.is_secure())
+    return redirect(going if is_here else "/")
