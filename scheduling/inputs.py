@@ -9,6 +9,7 @@ from zoneinfo import ZoneInfo
 
 from django import forms
 from django.core.exceptions import ValidationError
+from django.core.validators import EmailValidator
 from django.forms.renderers import DjangoTemplates
 from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy
@@ -80,6 +81,8 @@ class InWords:
         super().__init__(*args, **kwargs)
         for field in self.fields.values():
             field.error_messages["required"] = _required_words(field)
+            if isinstance(field, forms.EmailField):
+                field.validators = [EmailValidator(_("This is no mail address."))]
 
 
 def _required_words(field: forms.Field) -> str:

@@ -1,8 +1,8 @@
 """What the parts of a page are filled with: one frozen value a part, and builders where a drawing is made.
 
 A part prints what it is given: it decides no state and asks no right.  `Words` are plain text (a name, a
-typed reason) or a sentence of the core, which the template prints in the page's language and zone.  How a page
-includes each part stands in `templates/scheduling/parts/README.md`.
+typed reason) or a sentence of the core, which the template prints in the page's language and zone.  How a
+page includes each part stands in `templates/scheduling/parts/README.md`.
 """
 
 from __future__ import annotations
@@ -329,8 +329,9 @@ class MemorySpell:
 
 @dataclass(frozen=True, slots=True)
 class RestStrip:
-    """How a rest was earned: the drawing, and the stretches for the table under it."""
+    """How the rest of a `batch` was earned: the drawing, and the stretches for the table under it."""
 
+    batch: str
     band: Band
     stretches: tuple[StretchRow, ...]
     proven: timedelta
@@ -342,6 +343,7 @@ class RestStrip:
 
 def rest_strip(
     *,
+    batch: str,
     band: Band,
     stretches: Sequence[StretchRow],
     readings: Sequence[drawing.ReadingLike],
@@ -372,6 +374,7 @@ def rest_strip(
     )
     present = {row.kind for row in rows}
     return RestStrip(
+        batch=batch,
         band=band,
         stretches=rows,
         proven=sum((row.length for row in rows if row.counts), timedelta(0)),
@@ -511,7 +514,7 @@ class LogRow:
 
     `state`: it `stands`; was `corrected` or `withdrawn` (struck through, with `link` to what took its place);
     or `disagrees` with another (both kept, with `link` to the other).  `key` makes the row's id, `fact-KEY`.
-    `shows` is a key of STATES, said before the fact.  A day alone has no hour; without either there is "no day".
+    `shows` is a key of STATES, said before the fact.  A day alone has no hour; without either: "no day".
     """
 
     at: datetime | date | None

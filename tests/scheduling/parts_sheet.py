@@ -150,7 +150,7 @@ STRETCHES = (
 
 def strip() -> parts.RestStrip:
     return parts.rest_strip(
-        band=BAND, stretches=STRETCHES, readings=READINGS, needed=hours(24), zone=ZONE, now=NOW
+        batch="7K2-0418", band=BAND, stretches=STRETCHES, readings=READINGS, needed=hours(24), zone=ZONE, now=NOW
     )
 
 
@@ -165,6 +165,7 @@ def autumn_strip() -> parts.RestStrip:
     readings = [parts.ReadingPoint(start + hours(h), 21, 45) for h in (3, 20, 22, 25, 27, 30)]
     memory = parts.MemorySpell(start + hours(10), start + hours(18), 15, 22, 38, 61)
     return parts.rest_strip(
+        batch="7K2-0502",
         band=BAND,
         stretches=stretches,
         readings=readings,
