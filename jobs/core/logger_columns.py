@@ -1,0 +1,392 @@
+"""What the columns of a logger's file hold: time, temperature with its unit, humidity, or nothing of ours."""
+
+from __future__ import annotations
+
+import re
+import unicodedata
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+
+from jobs.core.logger_stamps import ABBREVIATIONS, Kind, offset_of, stamp_of, tidy
+from jobs.core.logger_table import Cells, Table, filled, is_number_like, is_unit_row
+from jobs.core.logger_values import (
+    Answers,
+    Choice,
+    Columns,
+    Example,
+    Key,
+    Question,
+    Refused,
+    Unanswered,
+    Unit,
+)
+from jobs.core.words import Say, say
+
+_WORDS = re.compile(r"[^\W\d_]+")
+_TEMPERATURE = re.compile(r"t|ta|t[cf]|tmp|temp|temp[cf]|temperat\w*|(?:luft|raum|air|room)temp\w*")
+_HUMIDITY = re.compile(
+    r"rh|hr|rf|ur|rv|hum|rhum|relhum|(?:rel)?humid\w*|\w*feucht\w*|humed\w*|umid\w*|\w*vocht\w*"
+    r"|(?:luft)?fukt\w*"
+)
+
+
+def _listed(words: str) -> frozenset[str]:
+    return frozenset(words.split())
+
+
+_UNIT_WORDS = _listed("unit units einheit einheiten unite unites unidad unidades unita eenheid")
+#: A header with one of these words holds something else than the air of the moment.
+_OTHER = _UNIT_WORDS | _listed(
+    "abs absolue absolut absoluta absolute akku alarm alarms alert average avg batt batterie battery bulb "
+    "cal calibration co dauwpunt delta dew dewpoint diff difference dp enthalpy error feels flag floor "
+    "globe heat hi high highest humidex index limit limits lo low lowest lux material max maximum mean "
+    "media min minimum mittel mittelwert mixing moisture moyenne offset orvalho pressure ratio rocio "
+    "rosee rssi rugiada sd set setpoint signal skin soll sollwert specific status std stdev surface "
+    "target taup taupunkt threshold valid voc voltage vpd wall water wbgt wet wetbulb wood"
+)
+_ELAPSED = _listed("elapsed duration dauer laufzeit ecoule ecoulee interval intervall since runtime uptime")
+_ZONE_WORDS = _listed("tz timezone zone zeitzone utcoffset gmtoffset offset fuseau huso tijdzone")
+#: Headers of these words alone say which logger a row is of.
+_WHO = _listed(
+    "device logger sensor serial sn station location room probe channel name node gateway gerat standort "
+    "raum capteur piece sala sonde kanal"
+)
+_WHO_TOO = _listed("id no nr number num address s n uid mac nummer")
+_PLACE = re.compile(r"[A-Z][A-Za-z_]+/[A-Z][A-Za-z_/+\-]+")
+_HALF = re.compile(r"[ap]\.? ?m\.?", re.IGNORECASE)
+
+_DEGREE = r"[°º˚ø¡\ufffd]"
+_DEGREES = rf"{_DEGREE}\s*%s(?![a-z])|(?<![a-z])%s\s?{_DEGREE}|(?<![a-z])deg(?:rees?|\.)?[ _]*%s(?![a-z])"
+_CERTAIN_C = re.compile(_DEGREES % ("c", "c", "c") + "|celsius|centigrade|℃", re.IGNORECASE)
+_CERTAIN_F = re.compile(_DEGREES % ("f", "f", "f") + "|fahrenheit|℉", re.IGNORECASE)
+#: A bare letter: beside the word for temperature, in brackets, or alone.
+_LETTER = re.compile(
+    r"(?:temp|temperature|temperatur|(?<![a-z])t)[ _.,\-]*[(\[]?\s*([cf])(?![a-z])"
+    r"|[(\[]\s*([cf])\s*[)\]]|^\s*([cf])\s*$",
+    re.IGNORECASE,
+)
+
+
+@dataclass(frozen=True, slots=True)
+class Layout:
+    """Where things stand, as indexes from 0, and what the header says of them.
+
+    `labels` name each column for a person; `header` is one text a column, of one or two header rows.  `half`
+    and `zone` are columns of am/pm and of offsets, `unit_column` of units; `unit` is what the header says.
+    `who` are columns that may say which logger a row is of.
+    """
+
+    header: tuple[str, ...]
+    labels: tuple[str | int, ...]
+    rows_above: tuple[Cells, ...]
+    time: int
+    date: int | None
+    temperature: int
+    humidity: int
+    half: int | None
+    zone: int | None
+    unit: Unit | None
+    unit_column: int | None
+    who: tuple[int, ...]
+    is_epoch: bool
+
+    @property
+    def columns(self) -> Columns:
+        """The columns as people number them."""
+        date = None if self.date is None else self.date + 1
+        return Columns(self.time + 1, self.temperature + 1, self.humidity + 1, date)
+
+
+def layout_of(table: Table, answers: Answers) -> Layout:
+    """Return what the columns hold, by their headers and then by the answers.
+
+    Raises:
+        Unanswered: the headers do not tell, or tell of two.
+        Refused: a needed column does not exist, or an answer names a wrong one.
+    """
+    header, above = header_of(table)
+    reader = _Reader(table, header, answers)
+    time, date = reader.times()
+    temperature = reader.value("temperature_column", _is_temperature, _has_degrees)
+    humidity = reader.value("humidity_column", _is_humidity, _is_percent_alone)
+    if reader.questions:
+        raise Unanswered(reader.questions)
+    if temperature == humidity or {temperature, humidity} & {time, date}:
+        raise Refused(say("One column cannot hold two things."), column=reader.labels[temperature])
+    return Layout(
+        header=header,
+        labels=reader.labels,
+        rows_above=above,
+        time=time,
+        date=date,
+        temperature=temperature,
+        humidity=humidity,
+        half=reader.only(lambda at: _all(table, at, _HALF.fullmatch)),
+        zone=reader.only(lambda at: at not in (time, date) and _is_zone(header[at], table, at)),
+        unit=_header_unit(header, temperature, {time, date, humidity}),
+        unit_column=_unit_column(table, header, temperature),
+        who=tuple(at for at in range(reader.width) if _says_who(header[at])),
+        is_epoch=table.epoch is not None and table.epoch == time,
+    )
+
+
+# ---- header rows ----
+
+
+def header_of(table: Table) -> tuple[tuple[str, ...], tuple[Cells, ...]]:
+    """Return one header text a column, empty without a header, and all rows above the readings."""
+    above = table.above()
+    width = len(table.first[1])
+    lower = above[-1] if above and filled(above[-1]) >= 2 else []
+    upper = above[-2] if len(above) >= 2 and filled(above[-2]) >= 2 else []
+    if lower and upper and (is_unit_row(lower) or is_unit_row(upper)):
+        texts = _joined(upper, lower)
+    elif lower and upper and not any(map(_names_quantity, lower)) and any(map(_names_quantity, upper)):
+        # Names stand over groups of columns: `Temperature` over `now` and `highest`.
+        texts = _joined(_spread(upper), lower)
+    else:
+        texts = [tidy(cell) for cell in lower]
+    texts = texts + [""] * (width - len(texts))
+    while len(texts) > width and not texts[-1]:
+        texts.pop()
+    return tuple(texts), tuple(above)
+
+
+def _joined(upper: Cells, lower: Cells) -> list[str]:
+    width = max(len(upper), len(lower))
+    pairs = zip(upper + [""] * (width - len(upper)), lower + [""] * (width - len(lower)), strict=True)
+    return [tidy(f"{over} {under}") for over, under in pairs]
+
+
+def _spread(upper: Cells) -> Cells:
+    spread: Cells = []
+    for cell in upper:
+        spread.append(cell if cell.strip() or not spread else spread[-1])
+    return spread
+
+
+def _says_who(text: str) -> bool:
+    words = _words(text)
+    return bool(words & _WHO) and words <= _WHO | _WHO_TOO
+
+
+def _names_quantity(cell: str) -> bool:
+    return bool(_is_temperature(cell) or _is_humidity(cell) or unit_in(cell))
+
+
+# ---- words of a header ----
+
+
+def _words(text: str) -> set[str]:
+    """Return the words of a header in small letters, without accents; `r.F.` is one word."""
+    joined = re.sub(r"\b([rRhH])\.\s?([fFhHrR])\b\.?", r"\1\2", text)
+    split = re.sub(r"(?<=[a-z])(?=[A-Z][a-z])", " ", joined)
+    plain = unicodedata.normalize("NFKD", split.casefold())
+    return set(_WORDS.findall("".join(c for c in plain if not unicodedata.combining(c))))
+
+
+def _has(pattern: re.Pattern[str], words: set[str]) -> bool:
+    return any(map(pattern.fullmatch, words))
+
+
+def _is_temperature(text: str) -> bool:
+    words = _words(text)
+    if words & _OTHER or not _has(_TEMPERATURE, words):
+        return False
+    return not _has(_HUMIDITY, words) or unit_in(text) is not None
+
+
+def _is_humidity(text: str) -> bool:
+    words = _words(text)
+    if words & _OTHER or "g/m" in text or not _has(_HUMIDITY, words):
+        return False
+    return not _has(_TEMPERATURE, words) or ("%" in text and unit_in(text) is None)
+
+
+def _has_degrees(text: str) -> bool:
+    return unit_in(text) is not None and not _words(text) & _OTHER and not _has(_HUMIDITY, _words(text))
+
+
+def _is_percent_alone(text: str) -> bool:
+    return text.strip("()[] ") == "%"
+
+
+def unit_in(text: str) -> Unit | None:
+    """Return the temperature unit that a text certainly names: with its degree sign or its word."""
+    is_c, is_f = bool(_CERTAIN_C.search(text)), bool(_CERTAIN_F.search(text))
+    if is_c == is_f:
+        return None
+    return "c" if is_c else "f"
+
+
+def _letter_unit(text: str) -> Unit | None:
+    """Return the unit that a bare letter names, as in `temp_c`."""
+    found = {letter.lower() for match in _LETTER.findall(text) for letter in match if letter}
+    if found == {"c"}:
+        return "c"
+    return "f" if found == {"f"} else None
+
+
+def _header_unit(header: Sequence[str], temperature: int, known: set[int | None]) -> Unit | None:
+    """Return the unit that the temperature's header names; `known` are columns that hold something else."""
+    text = header[temperature]
+    if certain := unit_in(text):
+        return certain
+    if _CERTAIN_C.search(text) and _CERTAIN_F.search(text):
+        return None
+    # Columns named A, B, C are no units: a bare letter counts only where all temperatures have one.
+    others = [cell for at, cell in enumerate(header) if at not in known and _is_temperature(cell)]
+    if all(unit_in(cell) or _letter_unit(cell) for cell in others):
+        return _letter_unit(text)
+    return None
+
+
+# ---- columns ----
+
+
+class _Reader:
+    """Finds columns one by one and gathers the questions on those that cannot be told."""
+
+    def __init__(self, table: Table, header: tuple[str, ...], answers: Answers) -> None:
+        self.table = table
+        self.header = header
+        self.answers = answers
+        self.width = len(header)
+        self.labels: tuple[str | int, ...] = tuple(text or at + 1 for at, text in enumerate(header))
+        self.questions: list[Question] = []
+
+    def only(self, fits: Callable[[int], object]) -> int | None:
+        """Return the one column that fits, or None.
+
+        Raises:
+            Refused: two do, and nothing says which to believe.
+        """
+        found = [at for at in range(self.width) if fits(at)]
+        if len(found) > 1:
+            one, other = (str(self.labels[at]) for at in found[:2])
+            raise Refused(say("{one} and {other} say the same; leave one of them out.", one=one, other=other))
+        return found[0] if found else None
+
+    def times(self) -> tuple[int, int | None]:
+        """Return the columns of time and of the date where it stands apart."""
+        if self.answers.time_column is not None:
+            return self._answered_times(self.answers.time_column)
+        if self.table.epoch is not None:
+            return self.table.epoch, None
+        stamps, dates, clocks = (self._of_kind(kind) for kind in (Kind.STAMP, Kind.DATE, Kind.TIME))
+        if len(stamps) > 1:
+            # Of local time and UTC, the one that says which clock it is.
+            stamps = [at for at in stamps if re.search(r"\b(UTC|GMT)\b", self.header[at])] or stamps
+        if len(stamps) == 1 and not (clocks and self._is_midnight(stamps[0])):
+            return stamps[0], None
+        if not stamps and len(dates) == 1 and len(clocks) == 1:
+            return clocks[0], dates[0]
+        self._ask("time_column", say("Which column holds the time?"), [*stamps, *clocks])
+        if clocks:
+            apart = Choice("0", say("It is in the same column as the time"))
+            text = say("Which column holds the date?")
+            self._ask("date_column", text, [*dates, *stamps], apart)
+        return 0, None
+
+    def _answered_times(self, time_column: int) -> tuple[int, int | None]:
+        time = self._checked(time_column, "time_column")
+        if self.answers.date_column:
+            return time, self._checked(self.answers.date_column, "date_column")
+        if self.answers.date_column is None and self.table.kinds[time] is Kind.TIME:
+            self._ask("date_column", say("Which column holds the date?"), self._of_kind(Kind.DATE))
+        return time, None
+
+    def _of_kind(self, kind: Kind) -> list[int]:
+        found = [at for at, look in enumerate(self.table.kinds) if look is kind]
+        running = [at for at in found if not _words(self.header[at]) & _ELAPSED]
+        return running or found
+
+    def _is_midnight(self, at: int) -> bool:
+        """Return whether a column of date and time only says midnight: then the time stands elsewhere."""
+        stamps = [stamp_of(tidy(cell)) for cell in self.table.samples(at)]
+        return all(stamp is not None and stamp.seconds == 0 for stamp in stamps)
+
+    def value(self, key: Key, named: Callable[[str], bool], by_unit: Callable[[str], bool]) -> int:
+        """Return the one column whose header names the quantity, or else its unit."""
+        answered = (
+            self.answers.temperature_column if key == "temperature_column" else self.answers.humidity_column
+        )
+        if answered is not None:
+            return self._checked(answered, key)
+        free = [
+            at
+            for at in range(self.width)
+            if at >= len(self.table.kinds) or self.table.kinds[at] is Kind.OTHER
+        ]
+        named_ones = [at for at in free if named(self.header[at])]
+        by_unit_too = [at for at in free if named(self.header[at]) or by_unit(self.header[at])]
+        for found in (named_ones, by_unit_too):
+            if len(found) == 1 and (found == by_unit_too or key == "humidity_column"):
+                return found[0]
+        text = (
+            say("Which column holds the temperature of the air?")
+            if key == "temperature_column"
+            else say("Which column holds the relative humidity?")
+        )
+        self._ask(key, text, by_unit_too if len(by_unit_too) > 1 else self._numeric(free))
+        return 0
+
+    def _numeric(self, free: Sequence[int]) -> list[int]:
+        found = [at for at in free if any(map(is_number_like, self.table.samples(at)))]
+        if len(found) < 2:
+            raise Refused(
+                say("Temperature and humidity are both needed, each in a column of its own."),
+                row=self.table.first[0],
+            )
+        return found
+
+    def _ask(self, key: Key, text: Say, columns: Sequence[int], *further: Choice) -> None:
+        choices = [Choice(str(at + 1), self._column_words(at)) for at in columns]
+        line, cells = self.table.first
+        self.questions.append(Question(key, text, (*choices, *further), Example(line, "  ".join(cells))))
+
+    def _column_words(self, at: int) -> Say:
+        sample = next(iter(self.table.samples(at, most=1)), "")
+        if self.header[at]:
+            return say(
+                "Column {number}, “{name}”: {sample}", number=at + 1, name=self.header[at], sample=sample
+            )
+        return say("Column {number}: {sample}", number=at + 1, sample=sample)
+
+    def _checked(self, number: int, key: Key) -> int:
+        if not 1 <= number <= self.width:
+            raise Refused(say("There is no column {number}.", number=number), column=number)
+        return number - 1
+
+
+def _all(table: Table, column: int, fits: Callable[[str], object]) -> bool:
+    cells = table.samples(column)
+    return bool(cells) and all(map(fits, cells))
+
+
+def _is_zone(text: str, table: Table, at: int) -> bool:
+    """Return whether a column holds offsets or names of clocks, by its header or by its cells."""
+    compact = re.sub(r"[\s_]+", "", text.casefold())
+    if _words(text) & _ZONE_WORDS and not _is_temperature(text) and not _is_humidity(text):
+        return compact in _ZONE_WORDS or _all(table, at, _says_zone)
+    return bool(re.fullmatch(r"(?:utc|gmt)[+\-−]?[\d:]*", compact)) or _all(table, at, _says_zone)
+
+
+def _says_zone(cell: str) -> bool:
+    text = cell.strip()
+    if is_number_like(text):
+        return False
+    return offset_of(text) is not None or text in ABBREVIATIONS or bool(_PLACE.fullmatch(text))
+
+
+def _unit_column(table: Table, header: Sequence[str], temperature: int) -> int | None:
+    """Return the column that gives each temperature's unit: right of it, or the only one."""
+    found = [at for at in range(len(header)) if at != temperature and _holds_units(table, header, at)]
+    return temperature + 1 if temperature + 1 in found else found[0] if len(found) == 1 else None
+
+
+def _holds_units(table: Table, header: Sequence[str], at: int) -> bool:
+    if _all(table, at, unit_in):
+        return all(not is_number_like(cell) for cell in table.samples(at))
+    is_named = bool(_words(header[at]) & _UNIT_WORDS)
+    return is_named and _all(table, at, lambda cell: cell.strip().casefold() in ("c", "f"))

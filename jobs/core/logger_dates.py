@@ -1,0 +1,91 @@
+"""In which order a logger's file writes day, month and year: what its dates exclude, what is left to ask."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from datetime import date
+
+from jobs.core.logger_stamps import ORDERS, Day
+from jobs.core.logger_values import Choice, DayFirst, Example, Question, Refused
+from jobs.core.words import Say, say
+
+_ORDER_OF: Mapping[DayFirst, str] = {"yes": "dmy", "no": "mdy", "year": "ymd"}
+_WORDS: Mapping[str, Say] = {
+    "dmy": say("the day first"),
+    "mdy": say("the month first"),
+    "ymd": say("the year first"),
+}
+
+
+@dataclass(frozen=True, slots=True)
+class Written:
+    """One text of a date, what it may mean, and the first row that has it."""
+
+    text: str
+    day: Day
+    row: int
+
+
+@dataclass(frozen=True, slots=True)
+class Order:
+    """The orders that no date of the file excludes; of more than one, the rest gives other days."""
+
+    left: tuple[str, ...]
+    told: Say | None = None
+
+
+def order_of(dates: list[Written], answer: DayFirst | None, column: str | int) -> Order:
+    """Return the order of the file's dates: one, or those between which a person has to choose.
+
+    A day above 12 excludes an order, and so does a year that no logger has seen; nothing else does.
+
+    Raises:
+        Refused: a date that no calendar has, dates that exclude each other, or an answer they exclude.
+    """
+    left = set(ORDERS)
+    for written in dates:
+        if not written.day.by_order:
+            why = say("There is no such date as {date}.", date=written.text)
+            raise Refused(why, row=written.row, column=column)
+        before, left = left, left & written.day.by_order.keys()
+        if not left:
+            words = tuple(_WORDS[order] for order in ORDERS if order in before)
+            why = say("{date} cannot have {order}, as rows above have it.", date=written.text, order=words[0])
+            raise Refused(why, row=written.row, column=column)
+    if all(written.day.is_plain for written in dates):
+        return Order(("ymd",))
+    if answer is not None:
+        return _answered(dates, left, answer, column)
+    meanings = {tuple(written.day.by_order[order] for written in dates): order for order in sorted(left)}
+    if len(meanings) == 1:
+        return Order((min(left),), say("Dates have {order}.", order=_WORDS[min(left)]))
+    return Order(tuple(order for order in ORDERS if order in meanings.values()))
+
+
+def _answered(dates: list[Written], left: set[str], answer: DayFirst, column: str | int) -> Order:
+    wanted = _ORDER_OF[answer]
+    if wanted not in left and answer == "no" and "ymd" in left:
+        wanted = "ymd"
+    if wanted not in left:
+        against = next(written for written in dates if wanted not in written.day.by_order)
+        why = say("{date} cannot have {order}, as answered.", date=against.text, order=_WORDS[wanted])
+        raise Refused(why, row=against.row, column=column)
+    return Order((wanted,), say("Dates have {order}, as answered.", order=_WORDS[wanted]))
+
+
+def order_question(dates: list[Written], order: Order, example: Example, likely: str | None) -> Question:
+    """Return the question between the orders left, with what each makes of one date; `likely` is an order."""
+    shown = next(written for written in dates if len({written.day.by_order[o] for o in order.left}) > 1)
+    choices = tuple(
+        Choice(answer, _meaning(shown, name)) for answer, name in _ORDER_OF.items() if name in order.left
+    )
+    text = say("Which date is {date}?", date=shown.text)
+    return Question(
+        "day_first", text, choices, example, next((a for a, o in _ORDER_OF.items() if o == likely), None)
+    )
+
+
+def _meaning(written: Written, order: str) -> Say:
+    day = date.fromordinal(written.day.by_order[order])
+    return say("{day} {year}: {order}", day=day, year=str(day.year), order=_WORDS[order])
