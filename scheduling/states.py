@@ -116,6 +116,7 @@ def _store(
                 is_released=one.answer.released,
                 is_fit_to_send=one.answer.fit_to_send,
                 planned_start=one.gathered.planned.shifts[0][0] if one.gathered.planned else None,
+                crew_id=one.gathered.planned.crew if one.gathered.planned else None,
                 answer=answers.answer_to_json(one.answer, one.acts, loss),
                 rests=[answers.rest_to_json(rested) for rested in one.gathered.rests],
             )

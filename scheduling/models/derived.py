@@ -32,8 +32,9 @@ class RoomState(models.Model):
     began_held = models.BooleanField(default=False)
     is_released = models.BooleanField()
     is_fit_to_send = models.BooleanField()
-    #: First shift of the assignment in force; None: not promised.
+    #: First shift of the assignment in force, and whose it is; None: not promised.
     planned_start = models.DateTimeField(null=True)
+    crew = models.ForeignKey(Crew, on_delete=models.SET_NULL, null=True, related_name="+")
     #: The holds and the latest-by acts, as `scheduling.answers` writes and reads them.
     answer = models.JSONField()
     #: The placements with their rest, stretch by stretch; apart, because lists of rooms do not read it.

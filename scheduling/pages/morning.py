@@ -1,0 +1,226 @@
+"""The manager's morning: what must be done by whom and by when to keep the days, and what changed overnight."""
+
+from __future__ import annotations
+
+from collections import defaultdict
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import datetime, time, timedelta
+from zoneinfo import ZoneInfo
+
+from django.db.models import QuerySet
+from django.urls import reverse
+
+from jobs import outbox
+from jobs.core.words import Say, say, say_n
+from jobs.core.worktime import instant_at, time_zone
+from jobs.models import Entry, Job, Outbox, Person
+from jobs.says import from_json
+from scheduling import answers, parts
+from scheduling.core.backward import OpenAct
+from scheduling.core.holds import HoldState, Who
+from scheduling.models import RoomState
+from scheduling.pages.room import act_url
+
+#: Less time than this to do an act is a risk, and is shown as one.
+RISK = timedelta(hours=2)
+#: What happened since then is news; people leave the office before.
+EVENING = time(18)
+ROWS_A_GROUP = 12
+NEWS = 12
+SLIPS = 8
+
+GROUPS: tuple[tuple[Who, Say], ...] = (
+    (Who.CREW_LEAD, say("Crew leads")),
+    (Who.SUPPLIER, say("Suppliers")),
+    (Who.MANAGER, say("You")),
+    (Who.OTHERS, say("Others on site")),
+)
+
+
+@dataclass(frozen=True, slots=True)
+class MorningPage:
+    """All that the morning shows."""
+
+    answer: Say
+    trouble: Say | None
+    acts: parts.ActTable | None
+    none_due: Say
+    slips: tuple[parts.SlipRow, ...]
+    slips_left_out: int
+    news: tuple[parts.LogRow, ...]
+    news_left_out: int
+    since: datetime
+    parked: tuple[Outbox, ...]
+    has_jobs: bool
+
+
+@dataclass(frozen=True, slots=True)
+class _Room:
+    """A planned room that is not begun, with what its state says."""
+
+    state: RoomState
+    acts: tuple[OpenAct, ...]
+    crew: str
+
+
+def morning_page(person: Person, jobs: QuerySet[Job], *, now: datetime) -> MorningPage:
+    """Return the morning of a manager; the states of the rooms must have been brought up to date."""
+    zone = time_zone(person.time_zone)
+    rooms = _planned(jobs)
+    tonight = instant_at(now.astimezone(zone).date(), 24 * 60, zone)
+    due = [(room, act) for room in rooms for act in room.acts if act.latest_at < tonight]
+    later = [act for room in rooms for act in room.acts if act.latest_at >= tonight]
+    slips = _slips(rooms, now=now)
+    since = _yesterday_evening(zone, now=now)
+    news, news_left_out = _news(jobs, since)
+    keeps = {room.state.pk for room, _act in due} - {slip.state.pk for slip in slips}
+    answer, trouble = _answer(len(due), len(keeps), len(slips), planned=len(rooms))
+    return MorningPage(
+        answer=answer,
+        trouble=trouble,
+        acts=parts.act_table(_groups(due), limit=RISK, zone=zone, now=now) if due else None,
+        none_due=_none_due(later),
+        slips=tuple(_slip(room, now=now) for room in slips[:SLIPS]),
+        slips_left_out=max(0, len(slips) - SLIPS),
+        news=news,
+        news_left_out=news_left_out,
+        since=since,
+        parked=tuple(outbox.parked()[:5]),
+        has_jobs=bool(rooms) or jobs.exists(),
+    )
+
+
+def _planned(jobs: QuerySet[Job]) -> list[_Room]:
+    """Return the planned rooms that wait for their start, by it."""
+    states = (
+        RoomState.objects.filter(
+            room__job__in=jobs,
+            room__job__closed_at__isnull=True,
+            stage=RoomState.Stage.WAITING,
+            planned_start__isnull=False,
+        )
+        .select_related("room__job__site", "crew")
+        .defer("rests")
+        .order_by("planned_start", "pk")
+    )
+    return [
+        _Room(state, answers.acts_of(state.answer), state.crew.name if state.crew else "") for state in states
+    ]
+
+
+def _answer(due: int, keeps: int, moves: int, *, planned: int) -> tuple[Say, Say | None]:
+    """Return the sentence at the head: what to do, what it keeps, and what moves all the same."""
+    trouble = None
+    if moves:
+        trouble = say_n("One start date will move.", "{n} start dates will move.", n=moves)
+    if not planned:
+        return say("No day is given out yet."), None
+    if not due:
+        return say("No act is due today."), trouble
+    things = say_n("one thing", "{n} things", n=due)
+    days = say_n("one start date holds", "{n} start dates hold", n=keeps)
+    if not keeps:
+        return say("Do {things} today.", things=things), trouble
+    return say("Do {things} today and {days}.", things=things, days=days), trouble
+
+
+def _none_due(later: Sequence[OpenAct]) -> Say:
+    first = min(later, key=lambda act: act.latest_at, default=None)
+    if first is None:
+        return say("Nothing is open for a day that is given out.")
+    return say("The next is: {act}, by {by}.", act=first.says, by=first.latest_at)
+
+
+def _groups(due: Sequence[tuple[_Room, OpenAct]]) -> list[parts.ActGroup]:
+    by_who: dict[Who, list[tuple[_Room, OpenAct]]] = defaultdict(list)
+    for room, act in due:
+        by_who[act.who].append((room, act))
+    groups = []
+    for who, name in GROUPS:
+        mine = sorted(by_who[who], key=lambda pair: pair[1].latest_at)
+        rows = tuple(_row(room, act) for room, act in mine[:ROWS_A_GROUP])
+        left_out = len(mine) - len(rows)
+        groups.append(parts.ActGroup(name, rows, left_out, reverse("scheduling:jobs") if left_out else None))
+    return groups
+
+
+def _row(room: _Room, act: OpenAct) -> parts.ActRow:
+    row = room.state.room
+    hold = next(hold for hold in answers.holds_of(room.state.answer) if hold.kind is act.hold)
+    return parts.ActRow(
+        by=act.latest_at,
+        act=act.says,
+        url=act_url(hold, row) or reverse("scheduling:room", args=[row.pk]),
+        detail=say("{room}, {job}", room=row.name, job=row.job.name),
+        keeps_at=act.keeps,
+        note=room.crew,
+        key=f"{row.pk}-{act.hold.value}",
+    )
+
+
+def _slips(rooms: Sequence[_Room], *, now: datetime) -> list[_Room]:
+    """Return the rooms whose forecast lies past their promised start; an unknown one is no forecast."""
+    found = []
+    for room in rooms:
+        forecast = answers.earliest_start_of(room.state.answer)
+        assert room.state.planned_start is not None
+        if room.state.is_fit_to_send:
+            continue
+        at = forecast.instant(now=now) if forecast else None
+        if room.state.planned_start < now or (at is not None and at > room.state.planned_start):
+            found.append(room)
+    return found
+
+
+def _slip(room: _Room, *, now: datetime) -> parts.SlipRow:
+    state = room.state
+    assert state.planned_start is not None
+    forecast = answers.earliest_start_of(state.answer)
+    at = forecast.instant(now=now) if forecast else None
+    held = [hold for hold in answers.holds_of(state.answer) if hold.state is HoldState.HELD]
+    last = max(
+        (hold for hold in held if hold.forecast), key=lambda hold: hold.forecast.instant(now=now), default=None  # type: ignore[union-attr]
+    )
+    unknown = [hold for hold in held if hold.forecast is None]
+    because = (unknown[0] if unknown else last or held[0]).says if held else say("The day has passed.")
+    moved = say("not known")
+    if at is not None and at > state.planned_start:
+        moved = say("{length}", length=at - state.planned_start)
+    return parts.SlipRow(
+        room=state.room.name,
+        url=reverse("scheduling:room", args=[state.room.pk]),
+        where=say("{job} · {crew}", job=state.room.job.name, crew=room.crew),
+        promised_at=state.planned_start,
+        forecast_at=at,
+        moved=moved,
+        because=because,
+    )
+
+
+def _yesterday_evening(zone: ZoneInfo, *, now: datetime) -> datetime:
+    day = now.astimezone(zone).date() - timedelta(days=1)
+    return instant_at(day, EVENING.hour * 60, zone)
+
+
+def _news(jobs: QuerySet[Job], since: datetime) -> tuple[tuple[parts.LogRow, ...], int]:
+    """Return the facts recorded since yesterday evening, latest first, and how many were left out."""
+    entries = Entry.objects.filter(job__in=jobs, recorded_at__gte=since)
+    rows = list(entries.select_related("job", "recorded_by").order_by("-recorded_at", "-pk")[:NEWS])
+    left_out = entries.count() - NEWS if len(rows) == NEWS else 0
+    return tuple(_news_row(entry) for entry in rows), max(0, left_out)
+
+
+def _news_row(entry: Entry) -> parts.LogRow:
+    fact: Say = from_json(entry.says)
+    if entry.withdraws:
+        fact = say("Taken back: {fact}", fact=fact)
+    elif entry.supersedes_id:
+        fact = say("Corrected to: {fact}", fact=fact)
+    return parts.LogRow(
+        at=entry.recorded_at,
+        fact=fact,
+        detail=say("{job}; {by}", job=entry.job.name, by=entry.said_by or entry.recorded_by.name),
+        url=reverse("scheduling:job", args=[entry.job_id]),
+        key=f"news-{entry.pk}",
+    )
