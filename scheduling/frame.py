@@ -6,12 +6,9 @@ from typing import Any
 
 from django.urls import reverse
 from django.utils.translation import gettext as _
-from django.utils.translation import ngettext
 
 from config.http import Request
-from jobs.access import visible_jobs
 from jobs.models import Person, Role
-from materials.access import visible_orders
 from scheduling.parts import Cell, SignedIn
 
 
@@ -26,26 +23,24 @@ def frame_of(request: Request, *, current: str = "") -> dict[str, Any]:
         return {"now": request.now, "zone": "UTC"}
     cells = tuple(
         Cell(name, figure, reverse(f"scheduling:{route}"), current=route == current)
-        for route, name, figure in _cells(person, request)
+        for route, name, figure in _cells(person)
     )
     line = ", ".join(str(Role(role).label) for role in sorted(person.roles))
     signed_in = SignedIn(person.name, line, reverse("jobs:sign_out"))
     return {"block": cells, "signed_in": signed_in, "now": request.now, "zone": person.time_zone}
 
 
-def _cells(person: Person, request: Request) -> list[tuple[str, str, str]]:
+def _cells(person: Person) -> list[tuple[str, str, str]]:
     """Return route, name and figure of each page that this person's roles have."""
     if person.is_supplier:
-        orders = visible_orders(person, now=request.now).count()
-        return [("orders", _("Orders"), ngettext("%d order", "%d orders", orders) % orders)]
-    jobs = visible_jobs(person, now=request.now).filter(closed_at__isnull=True).count()
+        return [("orders", _("Orders"), _("asked of you"))]
     cells = []
     if person.is_manager:
         cells.append(("morning", _("Morning"), _("what keeps the days")))
     if person.is_crew_lead:
         cells.append(("today", _("Today"), _("your crew's day")))
-    cells.append(("jobs", _("Jobs"), ngettext("%d job", "%d jobs", jobs) % jobs))
+    cells.append(("jobs", _("Jobs"), _("rooms and holds")))
     if person.is_manager:
         cells.append(("orders", _("Orders"), _("what is coming")))
-        cells.append(("crews", _("Crews"), _("calendars")))
+        cells.append(("crews", _("Crews"), _("shifts, calendars")))
     return cells

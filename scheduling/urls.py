@@ -17,6 +17,7 @@ urlpatterns: list[URLPattern] = [
     path("today/", today.today, name="today"),
     path("jobs/", jobs.jobs, name="jobs"),
     path("jobs/<int:pk>/", jobs.job, name="job"),
+    path("jobs/<int:pk>/stock/", jobs.stock, name="stock"),
     path("rooms/<int:pk>/", rooms.room, name="room"),
     path("orders/", orders.orders, name="orders"),
     path("orders/<int:pk>/", orders.order, name="order"),

@@ -1,0 +1,238 @@
+"""The list of jobs, a job's page with its rooms nearest to setting first, and what stands on its site."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import datetime
+from uuid import UUID
+from zoneinfo import ZoneInfo
+
+from django.db.models import Count, Q, QuerySet
+
+from jobs.core.words import Say, say, say_n
+from jobs.core.worktime import print_week, time_zone
+from jobs.models import Job
+from materials import queries as stock_queries
+from materials.core.stock import SetDown
+from materials.models import Dispatch, DispatchLine, Placement
+from scheduling import answers, parts
+from scheduling.core.holds import Hold, HoldState
+from scheduling.models import JobCrew, RoomState, SheetsSet
+from scheduling.pages.room import act_url, shown_state
+
+ROOMS_AT_ONCE = 100
+
+
+@dataclass(frozen=True, slots=True)
+class JobLine:
+    """A job in the list: how many of its rooms are where."""
+
+    job: Job
+    rooms: int
+    fit: int
+    started: int
+    finished: int
+    held: int
+
+
+@dataclass(frozen=True, slots=True)
+class RoomLine:
+    """A room of a job: its state, its holds on one line, its day, the next act."""
+
+    pk: int
+    name: str
+    shown: str
+    rodlet: parts.Rodlet
+    planned_start: datetime | None
+    crew: str
+    next_act: Say | None
+    next_url: str | None
+    next_by: datetime | None
+
+
+@dataclass(frozen=True, slots=True)
+class ComingLine:
+    """A dispatch that has not arrived: when, what, from whom."""
+
+    origin: UUID
+    expected_at: datetime | None
+    sheets: Say
+    batches: tuple[str, ...]
+    supplier: str
+    order: str
+    is_late: bool
+
+
+@dataclass(frozen=True, slots=True)
+class JobPage:
+    """All that a job's page shows."""
+
+    job: Job
+    zone: ZoneInfo
+    answer: Say
+    rooms: tuple[RoomLine, ...]
+    finished: tuple[RoomLine, ...]
+    left_out: int
+    coming: tuple[ComingLine, ...]
+    crews: tuple[str, ...]
+    let_in: str
+
+
+@dataclass(frozen=True, slots=True)
+class StockLine:
+    """A placement on the site, and what is left of it."""
+
+    key: str
+    product: str
+    batch: str
+    zone: str
+    room: str
+    sheets: int
+    inspected: int
+    rejected: int
+    in_at: datetime
+    opened_at: datetime | None
+
+
+def job_lines(jobs: QuerySet[Job]) -> tuple[JobLine, ...]:
+    """Return the jobs with their rooms counted, open ones first."""
+    waiting = Q(rooms__state__stage=RoomState.Stage.WAITING)
+    counted = jobs.select_related("site").annotate(
+        room_count=Count("rooms"),
+        fit_count=Count("rooms", filter=waiting & Q(rooms__state__is_fit_to_send=True)),
+        started_count=Count("rooms", filter=Q(rooms__state__stage=RoomState.Stage.STARTED)),
+        finished_count=Count("rooms", filter=Q(rooms__state__stage=RoomState.Stage.FINISHED)),
+    )
+    return tuple(
+        JobLine(
+            job,
+            job.room_count,
+            job.fit_count,
+            job.started_count,
+            job.finished_count,
+            job.room_count - job.fit_count - job.started_count - job.finished_count,
+        )
+        for job in counted.order_by("closed_at", "number")
+    )
+
+
+def job_page(job: Job, *, everything: bool = False, now: datetime) -> JobPage:
+    """Return what the page of a job shows; the states of its rooms must have been brought up to date."""
+    states = RoomState.objects.filter(room__job=job).select_related("room", "crew").defer("rests")
+    lines = [_room_line(state) for state in states]
+    finished = [line for line in lines if line.shown == "finished"]
+    open_rooms = sorted((line for line in lines if line.shown != "finished"), key=_nearest_first)
+    shown = open_rooms if everything else open_rooms[:ROOMS_AT_ONCE]
+    return JobPage(
+        job=job,
+        zone=time_zone(job.site.time_zone),
+        answer=_answer(open_rooms, len(finished)),
+        rooms=tuple(shown),
+        finished=tuple(sorted(finished, key=lambda line: line.name)),
+        left_out=len(open_rooms) - len(shown),
+        coming=_coming(job, now=now),
+        crews=tuple(
+            JobCrew.objects.filter(job=job).order_by("crew__name").values_list("crew__name", flat=True)
+        ),
+        let_in=print_week(job.site.week),
+    )
+
+
+def stock_lines(job: Job) -> tuple[StockLine, ...]:
+    """Return every placement of a job that still has sheets, those for no room first."""
+    rows = (
+        Placement.objects.standing().filter(zone__job=job).select_related("zone", "room", "product")
+    )
+    by_key = {str(row.origin): row for row in rows}
+    taken = SheetsSet.objects.standing().filter(placement__in=[row.origin for row in by_key.values()])
+    set_down = [SetDown(str(place), sheets) for place, sheets in taken.values_list("placement", "sheets")]
+    lines = []
+    for key, standing in stock_queries.stock_among(by_key.values(), set_down).items():
+        row = by_key[key]
+        if standing.sheets:
+            lines.append(
+                StockLine(
+                    key=key,
+                    product=row.product.name,
+                    batch=row.batch,
+                    zone=row.zone.name,
+                    room=row.room.name if row.room else "",
+                    sheets=standing.sheets,
+                    inspected=standing.inspected,
+                    rejected=standing.rejected,
+                    in_at=standing.in_at,
+                    opened_at=standing.opened_at,
+                )
+            )
+    return tuple(sorted(lines, key=lambda line: (line.room, line.in_at, line.batch)))
+
+
+def _room_line(state: RoomState) -> RoomLine:
+    holds = answers.holds_of(state.answer)
+    acts = answers.acts_of(state.answer)
+    first = next((hold for hold in holds if hold.state is HoldState.HELD and hold.act), None)
+    by = next((act.latest_at for act in acts if first is not None and act.hold is first.kind), None)
+    return RoomLine(
+        pk=state.room_id,
+        name=state.room.name,
+        shown=shown_state(state),
+        rodlet=parts.rodlet({hold.kind.value: _word(hold) for hold in holds}),
+        planned_start=state.planned_start,
+        crew=state.crew.name if state.crew else "",
+        next_act=first.act.says if first and first.act else None,
+        next_url=act_url(first, state.room) if first else None,
+        next_by=by,
+    )
+
+
+def _word(hold: Hold) -> str:
+    return "counting" if hold.state is HoldState.HELD and hold.counting else hold.state.value
+
+
+def _nearest_first(line: RoomLine) -> tuple[int, float, str]:
+    """Return what sorts rooms by how near they are to being set: state, then day, then name."""
+    order = ("started", "begun_while_held", "released", "fit_to_send", "held")
+    stands = len(line.rodlet.standing) if line.shown == "held" else 0
+    day = line.planned_start.timestamp() if line.planned_start else float("inf")
+    return order.index(line.shown) * 10 + stands, day, line.name
+
+
+def _answer(rooms: Sequence[RoomLine], finished: int) -> Say:
+    fit = sum(line.shown in ("fit_to_send", "released") for line in rooms)
+    begun = sum(line.shown in ("started", "begun_while_held") for line in rooms)
+    held = len(rooms) - fit - begun
+    if not rooms and finished:
+        return say_n("The one room is finished.", "All {n} rooms are finished.", n=finished)
+    if not rooms:
+        return say("This job has no rooms yet.")
+    counts = [
+        say_n("one room is fit to send", "{n} rooms are fit to send", n=fit) if fit else None,
+        say_n("one is started", "{n} are started", n=begun) if begun else None,
+        say_n("one is held", "{n} are held", n=held) if held else None,
+    ]
+    return say("{counts}.", counts=tuple(count for count in counts if count))
+
+
+def _coming(job: Job, *, now: datetime) -> tuple[ComingLine, ...]:
+    """Return what was sent off and has not arrived, by when it is expected."""
+    lines = DispatchLine.objects.filter(
+        dispatch__in=stock_queries.open_dispatches(Dispatch.objects.filter(order__job=job))
+    ).select_related("dispatch__order__supplier")
+    by_dispatch: dict[Dispatch, list[DispatchLine]] = {}
+    for line in lines.order_by("dispatch__happened_at", "pk"):
+        by_dispatch.setdefault(line.dispatch, []).append(line)
+    expected = stock_queries.expected_arrivals(by_dispatch)
+    found = [
+        ComingLine(
+            origin=dispatch.origin,
+            expected_at=expected[dispatch.origin],
+            sheets=say_n("{n} sheet", "{n} sheets", n=sum(line.sheets for line in all_of)),
+            batches=tuple(line.batch for line in all_of),
+            supplier=dispatch.order.supplier.name,
+            order=dispatch.order.number,
+            is_late=(at := expected[dispatch.origin]) is not None and at < now,
+        )
+        for dispatch, all_of in by_dispatch.items()
+    ]
+    return tuple(sorted(found, key=lambda one: (one.expected_at is None, one.expected_at or now, str(one.origin))))
