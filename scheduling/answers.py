@@ -49,9 +49,12 @@ class StoredRest:
     restart_after: timedelta
 
 
-def answer_to_json(answer: RoomAnswer, acts: tuple[OpenAct, ...], loss: Loss | None) -> dict[str, Any]:
+def answer_to_json(
+    answer: RoomAnswer, acts: tuple[OpenAct, ...], loss: Loss | None, on_site_by: datetime | None
+) -> dict[str, Any]:
     """Return what a room's state stores of its holds, of the acts that keep its day, and of a day lost."""
     return {
+        "on_site_by": _instant(on_site_by),
         "holds": [_hold_to_json(hold) for hold in answer.holds],
         "earliest_start": forecast_to_json(answer.earliest_start),
         "acts": [_act_to_json(act) for act in acts],
@@ -67,6 +70,11 @@ def holds_of(stored: dict[str, Any]) -> tuple[Hold, ...]:
 def acts_of(stored: dict[str, Any]) -> tuple[OpenAct, ...]:
     """Return the acts of a stored answer that keep the room's day, by their latest start."""
     return tuple(_act_from_json(one) for one in stored["acts"])
+
+
+def on_site_by_of(stored: dict[str, Any]) -> datetime | None:
+    """Return when panels must stand on site to keep the room's day; None: no day is given out."""
+    return _at(stored["on_site_by"])
 
 
 def loss_of(stored: dict[str, Any]) -> Loss | None:
@@ -132,6 +140,20 @@ def rest_to_json(one: Rested) -> dict[str, Any]:
             "strip": [_stretch_to_json(stretch) for stretch in rest.strip],
         },
     }
+
+
+@dataclass(frozen=True, slots=True)
+class PlacementCount:
+    """A placement of a room with what is seen of it, for pages that do not show its rest."""
+
+    placement: str
+    sheets: int
+    inspected: int
+
+
+def placement_of(stored: dict[str, Any]) -> PlacementCount:
+    """Return the counts of a stored placement alone."""
+    return PlacementCount(stored["placement"], stored["sheets"], stored["inspected"])
 
 
 def rest_from_json(stored: dict[str, Any], *, now: datetime) -> StoredRest:

@@ -117,7 +117,7 @@ def _store(
                 is_fit_to_send=one.answer.fit_to_send,
                 planned_start=one.gathered.planned.shifts[0][0] if one.gathered.planned else None,
                 crew_id=one.gathered.planned.crew if one.gathered.planned else None,
-                answer=answers.answer_to_json(one.answer, one.acts, loss),
+                answer=answers.answer_to_json(one.answer, one.acts, loss, _on_site_by(one.gathered)),
                 rests=[answers.rest_to_json(rested) for rested in one.gathered.rests],
             )
         )
@@ -125,6 +125,13 @@ def _store(
             messages.tell_managers_held_again(room, loss, version=one.gathered.facts_version, now=now)
     columns = [field.name for field in RoomState._meta.concrete_fields if field.name != "room"]
     RoomState.objects.bulk_create(rows, update_conflicts=True, unique_fields=["room"], update_fields=columns)
+
+
+def _on_site_by(gathered: Gathered) -> datetime | None:
+    """Return the last arrival that leaves the panels their whole rest before the promised start."""
+    if gathered.planned is None:
+        return None
+    return gathered.planned.shifts[0][0] - gathered.facts.rest_required
 
 
 def _loss(one: Judged, old: RoomState | None, *, at: datetime) -> answers.Loss | None:

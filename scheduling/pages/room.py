@@ -20,7 +20,7 @@ from materials.core.rest import Kind, RestState, Stretch
 from materials.core.rest_words import words_of
 from scheduling import answers, parts
 from scheduling.acts import BY_FACT
-from scheduling.answers import Loss, StoredRest
+from scheduling.answers import Loss, PlacementCount, StoredRest
 from scheduling.core.backward import OpenAct
 from scheduling.core.holds import Act, Hold, HoldState, Who
 from scheduling.models import DayGiven, RoomState
@@ -219,7 +219,9 @@ def _rows(
     return tuple(rows)
 
 
-def act_url(hold: Hold, room: Room, rests: Sequence[StoredRest] = ()) -> str | None:
+def act_url(
+    hold: Hold, room: Room, rests: Sequence[StoredRest | PlacementCount] = ()
+) -> str | None:
     """Return where the next act of a hold is recorded, or None where no page of ours records it."""
     if hold.act is None or hold.act.act not in ACT_ROUTES:
         return None
@@ -392,11 +394,11 @@ def _history(
     if count is not None and len(rows) > count:
         left_out = entries.count() - count
         rows = rows[:count]
-    correctable = {fact._meta.label_lower for fact in BY_FACT}
-    return tuple(_line(entry, correctable if may_record else set()) for entry in rows), left_out
+    return tuple(history_line(entry, may_correct=may_record) for entry in rows), left_out
 
 
-def _line(entry: Entry, correctable: set[str]) -> parts.LogRow:
+def history_line(entry: Entry, *, may_correct: bool) -> parts.LogRow:
+    """Return a line of history: struck where a later fact took its place, with the ways to correct it."""
     by = entry.said_by or entry.recorded_by.name
     detail = say("{by}, recorded {at}", by=by, at=entry.recorded_at)
     if entry.reason and entry.supersedes_id:
@@ -413,6 +415,7 @@ def _line(entry: Entry, correctable: set[str]) -> parts.LogRow:
         words = say("taken back") if newer.withdraws else say("corrected")
         link = parts.LogLink(words, f"#fact-{newer.pk}")
     acts: tuple[parts.LogLink, ...] = ()
+    correctable = {fact._meta.label_lower for fact in BY_FACT} if may_correct else set()
     if newer is None and not entry.withdraws and entry.kind in correctable:
         acts = (
             parts.LogLink(say("correct"), reverse("scheduling:correct", args=[entry.pk])),

@@ -1,13 +1,46 @@
-"""Placeholder until the page is laid."""
+"""Orders: the list and one order, for its supplier and for the manager."""
 
 from __future__ import annotations
 
-from django.http import HttpRequest, HttpResponse
+from django.contrib.auth.decorators import login_required
+from django.http import HttpResponse
+from django.shortcuts import render
+from django.views.decorators.http import require_safe
+
+from config.http import Request
+from jobs.access import require
+from jobs.core.worktime import time_zone
+from jobs.models import Room
+from materials.access import may_dispatch, order_for, visible_orders
+from scheduling import states
+from scheduling.frame import frame_of
+from scheduling.pages.orders import order_page, orders_page
 
 
-def orders(request: HttpRequest, **keys: object) -> HttpResponse:
-    return HttpResponse(status=503)
+@login_required
+@require_safe
+def orders(request: Request) -> HttpResponse:
+    """Show the orders this person may see, those that must be on site first on top."""
+    require(request.user.is_supplier or request.user.is_manager)
+    visible = visible_orders(request.user, now=request.now)
+    if (job := request.GET.get("job", "")).isdecimal():
+        visible = visible.filter(job=int(job))
+    states.refresh_due(Room.objects.filter(order_lines__order__in=visible), now=request.now)
+    context = frame_of(request, current="orders") | {"page": orders_page(visible, now=request.now)}
+    return render(request, "scheduling/orders.html", context)
 
 
-def order(request: HttpRequest, **keys: object) -> HttpResponse:
-    return HttpResponse(status=503)
+@login_required
+@require_safe
+def order(request: Request, pk: int) -> HttpResponse:
+    """Show one order: its lines, what was sent, what came."""
+    found = order_for(request.user, pk, now=request.now)
+    may_send = may_dispatch(request.user, found)
+    states.refresh_due(Room.objects.filter(order_lines__order=found), now=request.now)
+    page = order_page(found, shows_rooms=not request.user.is_supplier, may_correct=may_send, now=request.now)
+    context = frame_of(request, current="orders") | {
+        "page": page,
+        "may_send": may_send,
+        "zone": time_zone(found.job.site.time_zone),
+    }
+    return render(request, "scheduling/order.html", context)

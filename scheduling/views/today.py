@@ -1,9 +1,27 @@
-"""Placeholder until the page is laid."""
+"""A crew's day."""
 
 from __future__ import annotations
 
-from django.http import HttpRequest, HttpResponse
+from django.contrib.auth.decorators import login_required
+from django.http import HttpResponse
+from django.shortcuts import render
+from django.views.decorators.http import require_safe
+
+from config.http import Request
+from jobs.access import require
+from jobs.models import Room
+from scheduling import states
+from scheduling.frame import frame_of
+from scheduling.pages.today import today_page
 
 
-def today(request: HttpRequest, **keys: object) -> HttpResponse:
-    return HttpResponse(status=503)
+@login_required
+@require_safe
+def today(request: Request) -> HttpResponse:
+    """Show the crew lead the next act and the rooms of the day."""
+    require(request.user.is_crew_lead)
+    rooms = Room.objects.filter(assignment_facts__crew__members__person=request.user)
+    states.refresh_due(rooms, now=request.now)
+    page = today_page(request.user, now=request.now)
+    context = frame_of(request, current="today") | {"page": page, "zone": page.zone}
+    return render(request, "scheduling/today.html", context)
