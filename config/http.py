@@ -25,6 +25,12 @@ class Request(HttpRequest):
     now: datetime
 
 
+class PersonRequest(Request):
+    """A request of somebody who is signed in, as a view behind `login_required` sees it."""
+
+    user: Person  # type: ignore[assignment]
+
+
 def stamp(get_response: Callable[[HttpRequest], HttpResponse]) -> Callable[[HttpRequest], HttpResponse]:
     """Give each request one present, so that a page agrees with itself, and its log lines one name."""
 

@@ -6,8 +6,8 @@ from django.core.exceptions import ValidationError
 from django.utils.translation import gettext
 
 from jobs.core.units import Unreadable
-from jobs.core.worktime import site_zone
 from jobs.core.words import Say
+from jobs.core.worktime import site_zone
 
 
 def in_words(said: Say) -> str:

@@ -133,6 +133,8 @@ def rest_to_json(one: Rested) -> dict[str, Any]:
             "proven_at": _instant(rest.proven_at),
             "forecast": forecast_to_json(rest.forecast),
             "goes_on": rest.goes_on.value if rest.goes_on else None,
+            "zone": rest.zone,
+            "zero_at": _instant(rest.zero_at),
             "last_reading_at": _instant(rest.last_reading_at),
             "read_again_by": _instant(rest.read_again_by),
             "good_until": _instant(rest.good_until),
@@ -160,6 +162,7 @@ def rest_from_json(stored: dict[str, Any], *, now: datetime) -> StoredRest:
     """Return a placement and its rest with what slides slid to `now`, which must be before it goes bad."""
     kept = stored["rest"]
     rest = Rest(
+        as_of=datetime.fromisoformat(kept["as_of"]),
         state=RestState(kept["state"]),
         required=timedelta(seconds=kept["required"]),
         proven=timedelta(seconds=kept["proven"]),
@@ -169,10 +172,11 @@ def rest_from_json(stored: dict[str, Any], *, now: datetime) -> StoredRest:
         proven_at=_at(kept["proven_at"]),
         forecast=forecast_from_json(kept["forecast"]),
         goes_on=Kind(kept["goes_on"]) if kept["goes_on"] else None,
+        zone=kept["zone"],
+        zero_at=_at(kept["zero_at"]),
         last_reading_at=_at(kept["last_reading_at"]),
         read_again_by=_at(kept["read_again_by"]),
         good_until=_at(kept["good_until"]),
-        as_of=datetime.fromisoformat(kept["as_of"]),
         strip=tuple(_stretch_from_json(stretch) for stretch in kept["strip"]),
         ignored=Ignored(),
     )
@@ -266,7 +270,12 @@ def _stretch_to_json(one: Stretch) -> list[Any]:
 def _stretch_from_json(stored: list[Any]) -> Stretch:
     from_at, to_at, kind, restart, zone, lost_at = stored
     return Stretch(
-        datetime.fromisoformat(from_at), datetime.fromisoformat(to_at), Kind(kind), restart, zone, _at(lost_at)
+        datetime.fromisoformat(from_at),
+        datetime.fromisoformat(to_at),
+        Kind(kind),
+        restart,
+        zone,
+        _at(lost_at),
     )
 
 

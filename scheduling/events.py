@@ -53,7 +53,7 @@ def revise_events(fresh: Iterable[Judged], *, revised_at: dict[int, datetime]) -
     """
     judged = {one.gathered.room.pk: one for one in fresh}
     assignments = Assignment.objects.filter(room__in=judged, supersedes__isnull=True).select_related("crew")
-    known = defaultdict(dict)
+    known: dict[object, dict[int, FeedEvent]] = defaultdict(dict)
     for event in FeedEvent.objects.filter(assignment__in=assignments):
         known[event.assignment_id][event.ordinal] = event
     days = _days_in_force(assignments)
@@ -61,7 +61,9 @@ def revise_events(fresh: Iterable[Judged], *, revised_at: dict[int, datetime]) -
     crews: set[int] = set()
     for assignment in assignments:
         one = judged[assignment.room_id]
-        rows = _revised(assignment, days.get(assignment.pk), known[assignment.pk], one, revised_at[assignment.room_id])
+        rows = _revised(
+            assignment, days.get(assignment.pk), known[assignment.pk], one, revised_at[assignment.room_id]
+        )
         changed += rows
         crews |= {assignment.crew_id} if rows else set()
     columns = [field.name for field in FeedEvent._meta.concrete_fields if not field.primary_key]
@@ -187,7 +189,8 @@ def _next_act(one: Judged) -> NextAct | None:
 def _bring(gathered: Gathered) -> tuple[Say, ...]:
     needs = gathered.facts.consumables.needs
     return tuple(
-        say("{amount} {unit} {thing}", amount=f"{need.qty:f}", unit=need.unit, thing=need.label) for need in needs
+        say("{amount} {unit} {thing}", amount=f"{need.qty:f}", unit=need.unit, thing=need.label)
+        for need in needs
     )
 
 

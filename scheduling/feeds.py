@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import logging
-from dataclasses import dataclass
 from datetime import datetime, timedelta
 from hmac import compare_digest
 
@@ -19,6 +18,7 @@ from jobs.services.people import digest_of, new_secret
 from scheduling import states
 from scheduling.core import calendar
 from scheduling.core.calendar_answer import version_tag
+from scheduling.core.calendar_text import Tell
 from scheduling.core.vtimezone import tzdata_version
 from scheduling.events import stored_event
 from scheduling.models import Assignment, Crew, CrewFeed, FeedEvent, FeedSecret, RoomState
@@ -90,7 +90,9 @@ def note_fetch(secret: FeedSecret, *, now: datetime) -> None:
 def _render(feed: CrewFeed, crew: Crew, *, now: datetime) -> CrewFeed:
     rows = list(FeedEvent.objects.filter(assignment__crew=crew).order_by("start_at", "pk"))
     stored = {row.pk: stored_event(row) for row in rows}
-    kept = [event for event in stored.values() if calendar.keeps(event, now) and calendar.in_window(event, now)]
+    kept = [
+        event for event in stored.values() if calendar.keeps(event, now) and calendar.in_window(event, now)
+    ]
     day = calendar.window_day(crew.home_zone, now)
     rendered = calendar.render(_feed(crew, kept), day=day, tell=_tell(crew))
     if rendered.shortened or rendered.left_out:
@@ -142,6 +144,6 @@ def _good_until(crew: Crew, events: list[calendar.StoredEvent], *, now: datetime
     return min(at for at in (until, turn, midnight) if at is not None)
 
 
-def _tell(crew: Crew) -> calendar.Tell:
+def _tell(crew: Crew) -> Tell:
     zone = time_zone(crew.home_zone)
     return lambda said: plain(said, zone=zone)

@@ -3,10 +3,9 @@
 from __future__ import annotations
 
 from collections import defaultdict
-from collections.abc import Collection, Iterable, Mapping, Sequence
+from collections.abc import Collection, Hashable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import datetime, timedelta
-from functools import reduce
 from typing import Any, TypeVar
 from uuid import UUID
 
@@ -80,7 +79,6 @@ class Gathered:
     #: Product → sheets set so far.
     sheets_set: Mapping[int, int]
 
-
     @property
     def stage(self) -> RoomState.Stage:
         """How far the work in the room is."""
@@ -141,8 +139,12 @@ def _rows(rooms: list[Room]) -> _Rows:
     rows.milestones = _milestones(keys)
     rows.checks = _by(_standing(PrepCheck, keys), "room_id")
     rows.wettings = _by(_standing(Wetting, keys), "room_id")
-    rows.requirements = _by(Requirement.objects.filter(room__in=keys).select_related("product").order_by("pk"), "room_id")
-    rows.needs = _by(ConsumableNeed.objects.filter(room__in=keys).select_related("product").order_by("pk"), "room_id")
+    rows.requirements = _by(
+        Requirement.objects.filter(room__in=keys).select_related("product").order_by("pk"), "room_id"
+    )
+    rows.needs = _by(
+        ConsumableNeed.objects.filter(room__in=keys).select_related("product").order_by("pk"), "room_id"
+    )
     sets = list(_standing(SheetsSet, keys).select_related("placement"))
     rows.sheets_set = _set_by_product(sets)
     rows.standing = _standing_by_room(keys, sets)
@@ -349,8 +351,9 @@ def _conditions(room: Room, rows: _Rows) -> core.Conditions:
     asking = [product for product in products if product.set_t_min is not None]
     if not asking:
         return core.Conditions()
-    bands = [setting_band(product) for product in asking]
-    band: Band | None = reduce(lambda one, other: one and one.within(other), bands[1:], bands[0])
+    band: Band | None = setting_band(asking[0])
+    for product in asking[1:]:
+        band = band.within(setting_band(product)) if band is not None else None
     assert rows.air is not None
     return core.Conditions(
         band=band,
@@ -409,15 +412,19 @@ class _Clocks:
         self._zones = rows.zones
         self._now = now
         self._made: dict[tuple[int, rest_core.RestRule], rest_core.Air] = {}
-        self._products = {one.product_id: one.product for all_of in rows.requirements.values() for one in all_of}
+        self._products = {
+            one.product_id: one.product for all_of in rows.requirements.values() for one in all_of
+        }
 
     def rested(self, standing: Standing, room: Room) -> Rested:
         """Return a placement with its rest under its product's rule in the room's zone."""
         product = self._product(standing.product)
         rule = rest_rule(product, room.zone, accepts_statements=room.job.accepts_statements)
         if rule is None:
-            return Rested(standing, product, self._never(product), None)
-        air = {stay.zone: self._air_of(stay.zone, rule) for stay in standing.stays}
+            return Rested(standing, product, self._without_rule(standing, product), None)
+        air: dict[Hashable, rest_core.Air] = {
+            stay.zone: self._air_of(stay.zone, rule) for stay in standing.stays
+        }
         rest = rest_core.rest_in(
             air,
             presence=[rest_core.Presence(stay.zone, stay.in_at, stay.out_at) for stay in standing.stays],
@@ -447,25 +454,28 @@ class _Clocks:
             self._made[zone, rule] = made
         return made
 
-    def _never(self, product: Product) -> rest_core.Rest:
-        """Return the rest in a zone whose band and the product's limits do not meet: none can ever count."""
+    def _without_rule(self, standing: Standing, product: Product) -> rest_core.Rest:
+        """Return a rest that no clock runs for: none is asked, or no air of the zone could ever count."""
+        asks_none = product.rest_required_s == 0
         zero = timedelta(0)
         return rest_core.Rest(
-            state=rest_core.RestState.NOT_STARTED,
+            as_of=self._now,
+            state=rest_core.RestState.PROVEN if asks_none else rest_core.RestState.NOT_STARTED,
             required=timedelta(seconds=product.rest_required_s),
             proven=zero,
             bridged=zero,
             stated=zero,
             provisional=zero,
-            proven_at=None,
+            proven_at=standing.in_at if asks_none else None,
             forecast=None,
             goes_on=None,
+            zone=standing.zone,
+            zero_at=None,
             last_reading_at=None,
             read_again_by=None,
             strip=(),
             ignored=rest_core.Ignored(),
             good_until=None,
-            as_of=self._now,
         )
 
 
@@ -581,7 +591,9 @@ def _air_rows(rows: _Rows) -> _AirRows:
     columns = _columns(zones, since - _longest_reach(rows)) if since is not None else {}
     return _AirRows(
         columns=columns,
-        memories={zone: [_memory(one) for one in all_of] for zone, all_of in _by(memories, "zone_id").items()},
+        memories={
+            zone: [_memory(one) for one in all_of] for zone, all_of in _by(memories, "zone_id").items()
+        },
         statements={
             zone: [
                 rest_core.Statement(str(one.origin), zone, one.from_at, one.happened_at, _by_whom(one))
@@ -603,7 +615,9 @@ def _longest_reach(rows: _Rows) -> timedelta:
 def _air_facts(model: type[AnyFact], zones: Collection[int], since: datetime | None) -> list[Any]:
     if since is None:
         return []
-    rows = model.objects.standing().filter(zone__in=zones, happened_at__gt=since).select_related("recorded_by")
+    rows = (
+        model.objects.standing().filter(zone__in=zones, happened_at__gt=since).select_related("recorded_by")
+    )
     return list(rows.order_by("happened_at", "pk"))
 
 

@@ -41,9 +41,7 @@ class Judged:
 def stale(*, now: datetime) -> QuerySet[Room]:
     """Return the rooms whose stored state is missing, older than their facts, or past its time."""
     return Room.objects.filter(
-        Q(state__isnull=True)
-        | ~Q(state__facts_version=F("facts_version"))
-        | Q(state__good_until__lte=now)
+        Q(state__isnull=True) | ~Q(state__facts_version=F("facts_version")) | Q(state__good_until__lte=now)
     )
 
 
@@ -63,7 +61,10 @@ def refresh(rooms: Collection[int], *, now: datetime) -> None:
     judged = judge(rooms, now=now)
     with transaction.atomic():
         current = dict(
-            Room.objects.select_for_update().filter(pk__in=judged).order_by("pk").values_list("pk", "facts_version")
+            Room.objects.select_for_update()
+            .filter(pk__in=judged)
+            .order_by("pk")
+            .values_list("pk", "facts_version")
         )
         fresh = [one for pk, one in judged.items() if current.get(pk) == one.gathered.facts_version]
         before = {state.room_id: state for state in RoomState.objects.filter(room__in=current)}
@@ -160,7 +161,9 @@ def _revised_at(
     since = {}
     for one in fresh:
         pk, old = one.gathered.room.pk, before.get(one.gathered.room.pk)
-        ran_out = old is not None and old.facts_version == one.gathered.facts_version and old.good_until is not None
+        ran_out = (
+            old is not None and old.facts_version == one.gathered.facts_version and old.good_until is not None
+        )
         since[pk] = old.good_until if ran_out and old and old.good_until else recorded.get(pk, now)
         since[pk] = min(since[pk], now)
     return since
@@ -170,7 +173,9 @@ def _crew_calendars(gathered: Iterable[Gathered]) -> dict[int, Calendar]:
     """Return the shift calendar of each planned room's crew, in the zone of its site."""
     planned = [one for one in gathered if one.planned is not None]
     weeks = dict(
-        Crew.objects.filter(pk__in={one.planned.crew for one in planned if one.planned}).values_list("pk", "week")
+        Crew.objects.filter(pk__in={one.planned.crew for one in planned if one.planned}).values_list(
+            "pk", "week"
+        )
     )
     made: dict[tuple[int, str], Calendar] = {}
     calendars = {}
@@ -191,5 +196,3 @@ def _leads(rooms: Collection[int]) -> dict[int, timedelta]:
         .annotate(days=Max("order__supplier__lead_days"))
     )
     return {row["room"]: timedelta(days=row["days"]) for row in rows}
-
-

@@ -13,7 +13,6 @@ from jobs.models import Firm, Job, Milestone, Person, Room, Site, Zone
 from materials.models import ConsumableNeed, Order, OrderLine, Product, Requirement
 from scheduling.models import Crew
 from scheduling.services import crews as crew_services
-
 from tests.conftest import NOW
 
 WEEK = {day: [["07:00", "15:30"]] for day in ("mon", "tue", "wed", "thu", "fri")}
@@ -58,7 +57,11 @@ def supplier_firm(**fields: Any) -> Firm:
 
 def person(**fields: Any) -> Person:
     label = name("person")
-    defaults = {"name": label.title(), "email": f"{label.replace(' ', '.')}@people.example", "time_zone": "Europe/Paris"}
+    defaults: dict[str, Any] = {
+        "name": label.title(),
+        "email": f"{label.replace(' ', '.')}@people.example",
+        "time_zone": "Europe/Paris",
+    }
     if "firm" not in fields:
         defaults["firm"] = Firm.objects.filter(kind=Firm.Kind.CONTRACTOR).first() or firm()
     return Person.objects.create(**{**defaults, **fields})
@@ -93,7 +96,12 @@ def zone(**fields: Any) -> Zone:
 
 def room(**fields: Any) -> Room:
     air = fields.pop("zone", None) or zone(**({"job": fields.pop("job")} if "job" in fields else {}))
-    defaults = {"name": name("Room"), "substrate": "gypsum_board", "fixing": "glued", "crew_hours": Decimal(8)}
+    defaults = {
+        "name": name("Room"),
+        "substrate": "gypsum_board",
+        "fixing": "glued",
+        "crew_hours": Decimal(8),
+    }
     return Room.objects.create(**{"zone": air, "job": air.job, **defaults, **fields})
 
 
@@ -122,10 +130,10 @@ def milestone(room: Room, **fields: Any) -> Milestone:
     return made
 
 
-def order(
-    room: Room, product: Product, sheets: int, *, supplier: Firm | None = None, **fields: Any
-) -> Order:
-    made = Order.objects.create(**{"job": room.job, "supplier": supplier or supplier_firm(), "number": name("O"), **fields})
+def order(room: Room, product: Product, sheets: int, *, supplier: Firm | None = None, **fields: Any) -> Order:
+    made = Order.objects.create(
+        **{"job": room.job, "supplier": supplier or supplier_firm(), "number": name("O"), **fields}
+    )
     OrderLine.objects.create(order=made, product=product, room=room, sheets=sheets)
     return made
 

@@ -19,7 +19,9 @@ class Outbox(models.Model):
     key = models.CharField(max_length=200, unique=True)  # idempotent: the same key is owed once for ever
     payload = models.JSONField(default=dict)
     state = models.CharField(max_length=8, choices=State.choices, default=State.WAITING)
-    attempts = models.PositiveSmallIntegerField(default=0)  # counted before the work; also the fence against a late worker
+    attempts = models.PositiveSmallIntegerField(
+        default=0
+    )  # counted before the work; also the fence against a late worker
     owed_at = models.DateTimeField()
     due_at = models.DateTimeField()  # not before; moved on after a failure
     sent_at = models.DateTimeField(null=True)  # last message put to the broker; None: not yet
@@ -38,7 +40,8 @@ class Outbox(models.Model):
         ]
         constraints = [
             models.CheckConstraint(
-                condition=models.Q(state__in=["waiting", "running", "done", "parked"]), name="outbox_state_known"
+                condition=models.Q(state__in=["waiting", "running", "done", "parked"]),
+                name="outbox_state_known",
             ),
             models.CheckConstraint(
                 condition=models.Q(state="done", done_at__isnull=False)
@@ -49,7 +52,6 @@ class Outbox(models.Model):
 
     def __str__(self) -> str:
         return f"{self.kind} {self.key}"
-
 
 
 class Pulse(models.Model):

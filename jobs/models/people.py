@@ -75,7 +75,11 @@ class Person(AbstractBaseUser):
     @property
     def roles(self) -> frozenset[Role]:
         """The set of this person's roles."""
-        held = {Role.MANAGER: self.is_manager, Role.CREW_LEAD: self.is_crew_lead, Role.SUPPLIER: self.is_supplier}
+        held = {
+            Role.MANAGER: self.is_manager,
+            Role.CREW_LEAD: self.is_crew_lead,
+            Role.SUPPLIER: self.is_supplier,
+        }
         return frozenset(role for role, has in held.items() if has)
 
     def get_session_auth_hash(self) -> str:
@@ -115,7 +119,9 @@ class Access(models.Model):
     person = models.ForeignKey(Person, on_delete=models.CASCADE, related_name="access")
     job = models.ForeignKey("jobs.Job", on_delete=models.CASCADE, related_name="access")
     #: None: the whole job.
-    room = models.ForeignKey("jobs.Room", on_delete=models.CASCADE, null=True, blank=True, related_name="access")
+    room = models.ForeignKey(
+        "jobs.Room", on_delete=models.CASCADE, null=True, blank=True, related_name="access"
+    )
     right = models.CharField(max_length=8, choices=Right)
     from_at = models.DateTimeField()
     #: None: not ended yet.

@@ -79,7 +79,9 @@ class Zone(models.Model):
             models.CheckConstraint(
                 condition=Q(t_min__lte=F("t_max"), rh_min__lte=F("rh_max"), rh_min__gte=0, rh_max__lte=100),
                 name="zone_band_in_order",
-                violation_error_message=_("The band's least must not be above its most; humidity is 0 to 100 %."),
+                violation_error_message=_(
+                    "The band's least must not be above its most; humidity is 0 to 100 %."
+                ),
             ),
         ]
 

@@ -197,5 +197,7 @@ def _stays(one: Placed, by_id: Mapping[str, Placed]) -> tuple[Stay, ...]:
     before: tuple[Stay, ...] = ()
     if one.moved_from is not None:
         *earlier, last = _stays(by_id[one.moved_from], by_id)
-        before = (*earlier, Stay(last.zone, last.in_at, one.in_at)) if last.in_at < one.in_at else tuple(earlier)
+        before = (
+            (*earlier, Stay(last.zone, last.in_at, one.in_at)) if last.in_at < one.in_at else tuple(earlier)
+        )
     return (*before, Stay(one.zone, one.in_at, None))

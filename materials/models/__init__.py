@@ -2,7 +2,15 @@
 
 from materials.models.deliveries import Arrival, ArrivalPromise, Dispatch, DispatchLine
 from materials.models.needs import ConsumableNeed, Order, OrderLine, Product, Requirement
-from materials.models.sheets import ConsumableLot, DefectKind, Inspection, MixAcknowledged, Opening, Placement, Reject
+from materials.models.sheets import (
+    ConsumableLot,
+    DefectKind,
+    Inspection,
+    MixAcknowledged,
+    Opening,
+    Placement,
+    Reject,
+)
 
 __all__ = [
     "Arrival",

@@ -136,7 +136,9 @@ class OrderLine(models.Model):
 
     order = models.ForeignKey(Order, on_delete=models.CASCADE, related_name="lines")
     product = models.ForeignKey(Product, on_delete=models.PROTECT, related_name="order_lines")
-    room = models.ForeignKey(Room, on_delete=models.PROTECT, null=True, blank=True, related_name="order_lines")
+    room = models.ForeignKey(
+        Room, on_delete=models.PROTECT, null=True, blank=True, related_name="order_lines"
+    )
     sheets = models.PositiveIntegerField()
 
     class Meta:

@@ -62,9 +62,7 @@ class Placement(Fact):
 
     def touched_rooms(self) -> models.QuerySet[Room]:
         return Room.objects.filter(
-            Q(pk=self.room_id)
-            | Q(placements__origin=self.moved_from_id)
-            | Q(placements__origin=self.origin)
+            Q(pk=self.room_id) | Q(placements__origin=self.moved_from_id) | Q(placements__origin=self.origin)
         ).distinct()
 
     def job_of(self) -> Job:
@@ -230,7 +228,9 @@ class ConsumableLot(Fact):
     def says(self) -> Say:
         amount = f"{self.quantity.normalize():f} {self.product.unit}"
         if self.good_through is None:
-            return say("{amount} of {product} on site, no date on it.", amount=amount, product=self.product.name)
+            return say(
+                "{amount} of {product} on site, no date on it.", amount=amount, product=self.product.name
+            )
         return say(
             "{amount} of {product} on site, good through {day}.",
             amount=amount,

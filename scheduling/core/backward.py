@@ -9,7 +9,7 @@ from jobs.core.words import Say
 from jobs.core.worktime import Calendar
 from scheduling.core import latest_by
 from scheduling.core.holds import Act, Hold, HoldState, Who
-from scheduling.core.room_facts import HoldKind, RoomFacts, RestState
+from scheduling.core.room_facts import HoldKind, RestState, RoomFacts
 
 #: Looking at one sheet, front and back: 0.04 crew-hours, common practice, no source.
 LOOK_AT_A_SHEET = timedelta(minutes=2, seconds=24)
@@ -125,7 +125,9 @@ def _after_arrival(
 def _rest_left(facts: RoomFacts) -> timedelta:
     """Return the longest rest still to be proven among the placements that are here."""
     left = [
-        (rest.required or facts.rest_required) - (rest.proven or timedelta(0)) - (rest.provisional or timedelta(0))
+        (rest.required or facts.rest_required)
+        - (rest.proven or timedelta(0))
+        - (rest.provisional or timedelta(0))
         for placement in facts.placements
         if (rest := placement.rest).state is not RestState.PROVEN
     ]

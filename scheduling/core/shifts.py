@@ -83,7 +83,11 @@ def shifts_from(
     while left > timedelta(0):
         if day - first > LONGEST_RUN:
             raise CannotBeGiven(
-                say("{crew} does not find the hours at {site} within 120 days.", crew=crew.name, site=site.name)
+                say(
+                    "{crew} does not find the hours at {site} within 120 days.",
+                    crew=crew.name,
+                    site=site.name,
+                )
             )
         spans = _hours(day, crew=crew, site=site, from_at=from_at)
         if not spans and day == first:
@@ -138,7 +142,9 @@ def _why_not(day: date, *, crew: CrewTime, site: SiteTime) -> Say:
         return say("{crew} has no shift on {day}.", crew=crew.name, day=day)
     if not Calendar.of_week(site.zone, site.week).on(day):
         return say("{site} lets nobody in on {day}.", site=site.name, day=day)
-    return say("{crew}'s shift and {site}'s hours do not meet on {day}.", crew=crew.name, site=site.name, day=day)
+    return say(
+        "{crew}'s shift and {site}'s hours do not meet on {day}.", crew=crew.name, site=site.name, day=day
+    )
 
 
 def _refuse_double_booking(shifts: Iterable[Span], crew: CrewTime) -> None:

@@ -6,8 +6,8 @@ from django.db import models
 from django.db.models import F, Q
 from django.utils.translation import gettext_lazy as _
 
-from jobs.validators import valid_zone
 from jobs.models import Job, Person
+from jobs.validators import valid_zone
 
 
 class Crew(models.Model):

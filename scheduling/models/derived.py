@@ -74,7 +74,9 @@ class FeedEvent(models.Model):
     url = models.CharField(max_length=255, blank=True)
 
     class Meta:
-        constraints = [models.UniqueConstraint(fields=["assignment", "ordinal"], name="event_once_an_ordinal")]
+        constraints = [
+            models.UniqueConstraint(fields=["assignment", "ordinal"], name="event_once_an_ordinal")
+        ]
 
     def __str__(self) -> str:
         return f"{self.assignment_id}-{self.ordinal}"

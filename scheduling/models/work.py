@@ -69,11 +69,17 @@ class DayGiven(Fact):
     @property
     def spans(self) -> tuple[tuple[datetime, datetime], ...]:
         """The shifts as instants."""
-        return tuple((datetime.fromisoformat(start), datetime.fromisoformat(end)) for start, end in self.shifts)
+        return tuple(
+            (datetime.fromisoformat(start), datetime.fromisoformat(end)) for start, end in self.shifts
+        )
 
     def says(self) -> Say:
         if not self.shifts:
-            return say("{crew} no longer sets {room}.", crew=self.assignment.crew.name, room=self.assignment.room.name)
+            return say(
+                "{crew} no longer sets {room}.",
+                crew=self.assignment.crew.name,
+                room=self.assignment.room.name,
+            )
         return say_n(
             "{crew} sets {room} from {start}, one shift.",
             "{crew} sets {room} from {start}, {n} shifts.",

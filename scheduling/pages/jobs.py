@@ -141,9 +141,7 @@ def job_page(job: Job, *, everything: bool = False, now: datetime) -> JobPage:
 
 def stock_lines(job: Job) -> tuple[StockLine, ...]:
     """Return every placement of a job that still has sheets, those for no room first."""
-    rows = (
-        Placement.objects.standing().filter(zone__job=job).select_related("zone", "room", "product")
-    )
+    rows = Placement.objects.standing().filter(zone__job=job).select_related("zone", "room", "product")
     by_key = {str(row.origin): row for row in rows}
     taken = SheetsSet.objects.standing().filter(placement__in=[row.origin for row in by_key.values()])
     set_down = [SetDown(str(place), sheets) for place, sheets in taken.values_list("placement", "sheets")]
@@ -235,4 +233,6 @@ def _coming(job: Job, *, now: datetime) -> tuple[ComingLine, ...]:
         )
         for dispatch, all_of in by_dispatch.items()
     ]
-    return tuple(sorted(found, key=lambda one: (one.expected_at is None, one.expected_at or now, str(one.origin))))
+    return tuple(
+        sorted(found, key=lambda one: (one.expected_at is None, one.expected_at or now, str(one.origin)))
+    )

@@ -179,9 +179,8 @@ def _slip(room: _Room, *, now: datetime) -> parts.SlipRow:
     forecast = answers.earliest_start_of(state.answer)
     at = forecast.instant(now=now) if forecast else None
     held = [hold for hold in answers.holds_of(state.answer) if hold.state is HoldState.HELD]
-    last = max(
-        (hold for hold in held if hold.forecast), key=lambda hold: hold.forecast.instant(now=now), default=None  # type: ignore[union-attr]
-    )
+    dated = [(hold.forecast.instant(now=now), hold) for hold in held if hold.forecast is not None]
+    last = max(dated, key=lambda pair: pair[0], default=(now, None))[1]
     unknown = [hold for hold in held if hold.forecast is None]
     because = (unknown[0] if unknown else last or held[0]).says if held else say("The day has passed.")
     moved = say("not known")

@@ -80,7 +80,8 @@ def orders_page(orders: QuerySet[Order], *, now: datetime) -> OrdersPage:
     """Return the orders, open ones first, by when they must be on site."""
     rows = _rows(orders.select_related("job__site", "supplier"), now=now)
     still_open = sorted(
-        (row for row in rows if row.open), key=lambda row: (row.on_site_by is None, row.on_site_by or now, row.order.number)
+        (row for row in rows if row.open),
+        key=lambda row: (row.on_site_by is None, row.on_site_by or now, row.order.number),
     )
     done = tuple(sorted((row for row in rows if not row.open), key=lambda row: row.order.number))
     late = next((row for row in still_open if row.is_late), None)
@@ -140,7 +141,9 @@ def _rows(orders: QuerySet[Order], *, now: datetime) -> list[OrderRow]:
         .annotate(Sum("sheets"))
     )
     limits = _limits(found)
-    return [_row(order, lines[order.pk], sent.get(order.pk, 0), limits.get(order.pk), now=now) for order in found]
+    return [
+        _row(order, lines[order.pk], sent.get(order.pk, 0), limits.get(order.pk), now=now) for order in found
+    ]
 
 
 def _row(
@@ -178,7 +181,9 @@ def _row(
 def _limits(orders: Sequence[Order]) -> dict[int, tuple[datetime, datetime | None]]:
     """Return by order when its sheets must stand on site so that no promised day moves, and when they must leave."""
     rooms: dict[int, set[int]] = defaultdict(set)
-    for order, room in OrderLine.objects.filter(order__in=orders, room__isnull=False).values_list("order", "room"):
+    for order, room in OrderLine.objects.filter(order__in=orders, room__isnull=False).values_list(
+        "order", "room"
+    ):
         rooms[room].add(order)
     states = RoomState.objects.filter(
         room__in=rooms, stage=RoomState.Stage.WAITING, planned_start__isnull=False
@@ -206,5 +211,9 @@ def _history(order: Order, *, may_correct: bool) -> tuple[parts.LogRow, ...]:
     """Return what was recorded of this order alone: its dispatches and promised arrivals."""
     dispatches = list(Dispatch.objects.filter(order=order).values_list("pk", flat=True))
     promises = ArrivalPromise.objects.filter(dispatch__in=dispatches).values_list("pk", flat=True)
-    entries = Entry.objects.filter(pk__in=[*dispatches, *promises]).select_related("recorded_by", "superseded_by")
-    return tuple(history_line(entry, may_correct=may_correct) for entry in entries.order_by("-recorded_at", "-pk"))
+    entries = Entry.objects.filter(pk__in=[*dispatches, *promises]).select_related(
+        "recorded_by", "superseded_by"
+    )
+    return tuple(
+        history_line(entry, may_correct=may_correct) for entry in entries.order_by("-recorded_at", "-pk")
+    )

@@ -6,6 +6,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 from itertools import zip_longest
+from typing import Literal
 from zoneinfo import ZoneInfo
 
 from django.urls import reverse
@@ -182,13 +183,17 @@ def _held_answer(
     if promised is None:
         if clears is None:
             return say("Held by {holds}. When it clears is not known.", holds=held), None
-        return say("Held by {holds}. It can clear {clears}. No day is given out.", holds=held, clears=clears), None
+        return say(
+            "Held by {holds}. It can clear {clears}. No day is given out.", holds=held, clears=clears
+        ), None
     head = say("Held by {holds}. Promised {day}.", holds=held, day=promised)
     if clears is None:
         return head, None
     if clears > promised:
         return head, say("It can clear {clears}: the day moves.", clears=clears)
-    return say("Held by {holds}. It can clear {clears}; promised {day}.", holds=held, clears=clears, day=promised), None
+    return say(
+        "Held by {holds}. It can clear {clears}; promised {day}.", holds=held, clears=clears, day=promised
+    ), None
 
 
 def _loss(loss: Loss | None) -> Say | None:
@@ -219,9 +224,7 @@ def _rows(
     return tuple(rows)
 
 
-def act_url(
-    hold: Hold, room: Room, rests: Sequence[StoredRest | PlacementCount] = ()
-) -> str | None:
+def act_url(hold: Hold, room: Room, rests: Sequence[StoredRest | PlacementCount] = ()) -> str | None:
     """Return where the next act of a hold is recorded, or None where no page of ours records it."""
     if hold.act is None or hold.act.act not in ACT_ROUTES:
         return None
@@ -274,7 +277,8 @@ def _placement(
         strip = parts.rest_strip(
             band=Band(*one.band),
             stretches=[
-                _stretch(stretch, why) for stretch, why in zip_longest(rest.strip, one.whys[: len(rest.strip)])
+                _stretch(stretch, why)
+                for stretch, why in zip_longest(rest.strip, one.whys[: len(rest.strip)])
             ],
             readings=[point for place in one.zones for point in readings.get(place, [])],
             memories=[spell for place in one.zones for spell in memories.get(place, [])],
@@ -306,7 +310,9 @@ def _counts(one: StoredRest) -> Say:
             seen=one.inspected,
             bad=one.rejected,
         )
-    return say_n("{n} sheet, {seen} inspected", "{n} sheets, {seen} inspected", n=one.sheets, seen=one.inspected)
+    return say_n(
+        "{n} sheet, {seen} inspected", "{n} sheets, {seen} inspected", n=one.sheets, seen=one.inspected
+    )
 
 
 def _rule(one: StoredRest) -> Say:
@@ -352,7 +358,9 @@ def _readings(zones: set[int], since: datetime | None) -> dict[int, list[parts.R
         return {}
     rows = Reading.objects.standing().filter(zone__in=zones, happened_at__gte=since - timedelta(hours=1))
     found: dict[int, list[parts.ReadingPoint]] = {}
-    values = rows.order_by("happened_at").values_list("zone", "happened_at", "temperature", "unit", "humidity_pct")
+    values = rows.order_by("happened_at").values_list(
+        "zone", "happened_at", "temperature", "unit", "humidity_pct"
+    )
     for zone, at, temperature, unit, humidity in values:
         t_c = temperature if unit == "c" else celsius(temperature, unit)
         found.setdefault(zone, []).append(parts.ReadingPoint(at, t_c, humidity))
@@ -363,7 +371,9 @@ def _memories(zones: set[int], since: datetime | None) -> dict[int, list[parts.M
     if since is None:
         return {}
     found: dict[int, list[parts.MemorySpell]] = {}
-    for one in Memory.objects.standing().filter(zone__in=zones, happened_at__gte=since).order_by("happened_at"):
+    for one in (
+        Memory.objects.standing().filter(zone__in=zones, happened_at__gte=since).order_by("happened_at")
+    ):
         low, high = celsius(one.t_min, one.unit), celsius(one.t_max, one.unit)
         spell = parts.MemorySpell(one.from_at, one.happened_at, low, high, one.rh_min, one.rh_max)
         found.setdefault(one.zone_id, []).append(spell)
@@ -409,7 +419,8 @@ def history_line(entry: Entry, *, may_correct: bool) -> parts.LogRow:
         fact = say("Taken back: {fact}", fact=fact)
     elif entry.supersedes_id:
         fact = say("Corrected to: {fact}", fact=fact)
-    state, link = "stands", None
+    state: Literal["stands", "corrected", "withdrawn", "disagrees"] = "stands"
+    link = None
     if newer is not None:
         state = "withdrawn" if newer.withdraws else "corrected"
         words = say("taken back") if newer.withdraws else say("corrected")
@@ -422,5 +433,11 @@ def history_line(entry: Entry, *, may_correct: bool) -> parts.LogRow:
             parts.LogLink(say("take back"), reverse("scheduling:withdraw", args=[entry.pk])),
         )
     return parts.LogRow(
-        at=entry.happened_at, fact=fact, detail=detail, state=state, link=link, key=str(entry.pk), acts=acts  # type: ignore[arg-type]
+        at=entry.happened_at,
+        fact=fact,
+        detail=detail,
+        state=state,
+        link=link,
+        key=str(entry.pk),
+        acts=acts,
     )

@@ -97,9 +97,7 @@ def today_page(person: Person, *, now: datetime) -> TodayPage:
         further=tuple(acts[1:6]),
         today=here,
         ahead=ahead,
-        started=tuple(
-            stop for state in begun.values() if (stop := _begun_stop(state)).url not in shown
-        ),
+        started=tuple(stop for state in begun.values() if (stop := _begun_stop(state)).url not in shown),
     )
 
 
@@ -110,7 +108,9 @@ def _visits(crews: Sequence[Crew]) -> list[_Visit]:
     planned = {pk: one for pk, one in planned_for(rooms).items() if one.crew in ours}
     states = RoomState.objects.filter(room__in=planned).select_related("room__job__site")
     visits = [
-        _Visit(start, end, number, len(planned[state.pk].shifts), state, time_zone(state.room.job.site.time_zone))
+        _Visit(
+            start, end, number, len(planned[state.pk].shifts), state, time_zone(state.room.job.site.time_zone)
+        )
         for state in states
         if state.stage != RoomState.Stage.FINISHED
         for number, (start, end) in enumerate(planned[state.pk].shifts, start=1)
@@ -156,7 +156,9 @@ def _stop(visit: _Visit) -> parts.StopRow:
         url=reverse("scheduling:room", args=[state.pk]),
         state=shown_state(state),
         words=_words(visit, held),
-        place=say("{site}. {way}", site=site.name, way=site.way_in) if site.way_in else say("{site}", site=site.name),
+        place=say("{site}. {way}", site=site.name, way=site.way_in)
+        if site.way_in
+        else say("{site}", site=site.name),
         todo=_todo(held) if state.stage == RoomState.Stage.WAITING else None,
     )
 
@@ -179,7 +181,9 @@ def _words(visit: _Visit, held: Sequence[Hold]) -> Say:
         holds = tuple(Say(untranslated(hold.kind.value)) for hold in held)
         return say("by {holds}", holds=holds)
     if visit.shifts > 1:
-        return say("· day {number} of {shifts}, {length}", number=visit.number, shifts=visit.shifts, length=length)
+        return say(
+            "· day {number} of {shifts}, {length}", number=visit.number, shifts=visit.shifts, length=length
+        )
     return say("· {length}", length=length)
 
 

@@ -14,7 +14,7 @@ from django.utils.translation import gettext as _
 from django.views.decorators.http import require_http_methods
 from django_htmx.http import HttpResponseClientRedirect
 
-from config.http import Request
+from config.http import PersonRequest
 from jobs.access import require
 from jobs.models import Entry, Fact
 from scheduling import states
@@ -27,7 +27,7 @@ from scheduling.where import where_of, where_of_fact
 
 @login_required
 @require_http_methods(["GET", "POST"])
-def act(request: Request, subject: str, key: str, name: str) -> HttpResponse:
+def act(request: PersonRequest, subject: str, key: str, name: str) -> HttpResponse:
     """Show an act's form, or record it."""
     where = where_of(Subject(subject), key, request.user, now=request.now)
     kind = ACTS.get((Subject(subject), name))
@@ -40,7 +40,7 @@ def act(request: Request, subject: str, key: str, name: str) -> HttpResponse:
 
 @login_required
 @require_http_methods(["GET", "POST"])
-def correct(request: Request, fact: UUID) -> HttpResponse:
+def correct(request: PersonRequest, fact: UUID) -> HttpResponse:
     """Show the form of a fact with what it says, or record its correction."""
     old, kind, where = _standing(request, fact)
     if not kind.form.corrects_by_form:
@@ -52,7 +52,7 @@ def correct(request: Request, fact: UUID) -> HttpResponse:
 
 @login_required
 @require_http_methods(["GET", "POST"])
-def withdraw(request: Request, fact: UUID) -> HttpResponse:
+def withdraw(request: PersonRequest, fact: UUID) -> HttpResponse:
     """Ask why a fact is taken back, or take it back."""
     old, kind, where = _standing(request, fact)
     require(kind.is_open_to(request.user, where, now=request.now))
@@ -60,7 +60,7 @@ def withdraw(request: Request, fact: UUID) -> HttpResponse:
     return _answer(request, kind, form)
 
 
-def _standing(request: Request, fact: UUID) -> tuple[Fact, Act, Where]:
+def _standing(request: PersonRequest, fact: UUID) -> tuple[Fact, Act, Where]:
     """Return a fact that still stands, the act that records its kind, and what it is about.
 
     Raises:
@@ -77,7 +77,7 @@ def _standing(request: Request, fact: UUID) -> tuple[Fact, Act, Where]:
     return found, kind, where_of_fact(found, kind.subject, request.user, now=request.now)
 
 
-def _answer(request: Request, kind: Act, form: ActForm) -> HttpResponse:
+def _answer(request: PersonRequest, kind: Act, form: ActForm) -> HttpResponse:
     """Return the form, with what is wrong where something is, or the way back once it is recorded."""
     status = 200
     if request.method == "POST":
@@ -85,13 +85,19 @@ def _answer(request: Request, kind: Act, form: ActForm) -> HttpResponse:
             messages.success(request, _("Recorded: %(title)s.") % {"title": kind.title})
             return _back(request, form.where.url)
         status = 422
-    context = {"kind": kind, "form": form, "where": form.where, "zone": form.where.time_zone, "now": request.now}
+    context = {
+        "kind": kind,
+        "form": form,
+        "where": form.where,
+        "zone": form.where.time_zone,
+        "now": request.now,
+    }
     if request.htmx:
         return render(request, "scheduling/_act.html", context, status=status)
     return render(request, "scheduling/act.html", context | frame_of(request), status=status)
 
 
-def _recorded(request: Request, form: ActForm) -> bool:
+def _recorded(request: PersonRequest, form: ActForm) -> bool:
     """Record the fact of a valid form and bring what follows from it up to date; False if it was refused."""
     try:
         form.perform(form.envelope())

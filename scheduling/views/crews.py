@@ -10,9 +10,8 @@ from django.utils.translation import gettext as _
 from django.views.decorators.cache import never_cache
 from django.views.decorators.http import require_http_methods, require_POST, require_safe
 
-from config.http import Request
+from config.http import PersonRequest
 from jobs.access import require
-from jobs.models import Person
 from scheduling import feeds
 from scheduling.frame import frame_of
 from scheduling.models import Crew, CrewFeed, FeedSecret
@@ -21,7 +20,7 @@ from scheduling.pages.crews import crews_page
 
 @login_required
 @require_safe
-def crews(request: Request) -> HttpResponse:
+def crews(request: PersonRequest) -> HttpResponse:
     """Show the manager every crew: its people, its week, its calendar."""
     require(request.user.is_manager)
     context = frame_of(request, current="crews") | {"page": crews_page(now=request.now)}
@@ -31,7 +30,7 @@ def crews(request: Request) -> HttpResponse:
 @login_required
 @never_cache
 @require_http_methods(["GET", "POST"])
-def calendar(request: Request, pk: int) -> HttpResponse:
+def calendar(request: PersonRequest, pk: int) -> HttpResponse:
     """Show who subscribes to a crew's calendar; on POST make a further address and show it, this once."""
     crew = _crew_for(request, pk)
     made = None
@@ -54,7 +53,7 @@ def calendar(request: Request, pk: int) -> HttpResponse:
 
 @login_required
 @require_POST
-def end_calendar(request: Request, pk: int, secret: int) -> HttpResponse:
+def end_calendar(request: PersonRequest, pk: int, secret: int) -> HttpResponse:
     """End one subscriber's address."""
     crew = _crew_for(request, pk)
     secrets = FeedSecret.objects.filter(feed__crew=crew)
@@ -69,14 +68,13 @@ def end_calendar(request: Request, pk: int, secret: int) -> HttpResponse:
     return redirect("scheduling:crew_calendar", pk=crew.pk)
 
 
-def _crew_for(request: Request, pk: int) -> Crew:
+def _crew_for(request: PersonRequest, pk: int) -> Crew:
     """Return a crew that this person may subscribe to: any for a manager, else one's own.
 
     Raises:
         Http404: there is none, or it is not this person's.
     """
     person = request.user
-    assert isinstance(person, Person)
     crews = Crew.objects.filter(closed_at__isnull=True)
     if not person.is_manager:
         crews = crews.filter(members__person=person, members__to_on__isnull=True)

@@ -7,12 +7,12 @@ from django.http import HttpResponse
 from django.shortcuts import redirect
 from django.views.decorators.http import require_safe
 
-from config.http import Request
+from config.http import PersonRequest
 
 
 @login_required
 @require_safe
-def home(request: Request) -> HttpResponse:
+def home(request: PersonRequest) -> HttpResponse:
     """Go to the page of this person's first role."""
     if request.user.is_supplier:
         return redirect("scheduling:orders")

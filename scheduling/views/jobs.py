@@ -7,7 +7,7 @@ from django.http import Http404, HttpResponse
 from django.shortcuts import render
 from django.views.decorators.http import require_safe
 
-from config.http import Request
+from config.http import PersonRequest
 from jobs.access import job_for, may_record_site, visible_jobs
 from jobs.core.worktime import time_zone
 from jobs.models import Room
@@ -18,7 +18,7 @@ from scheduling.pages.jobs import job_lines, job_page, stock_lines
 
 @login_required
 @require_safe
-def jobs(request: Request) -> HttpResponse:
+def jobs(request: PersonRequest) -> HttpResponse:
     """Show the jobs this person may see."""
     if request.user.is_supplier:
         raise Http404
@@ -31,7 +31,7 @@ def jobs(request: Request) -> HttpResponse:
 
 @login_required
 @require_safe
-def job(request: Request, pk: int) -> HttpResponse:
+def job(request: PersonRequest, pk: int) -> HttpResponse:
     """Show a job with its rooms, nearest to setting first."""
     found = job_for(request.user, pk, now=request.now)
     states.refresh_due(Room.objects.filter(job=found), now=request.now)
@@ -46,7 +46,7 @@ def job(request: Request, pk: int) -> HttpResponse:
 
 @login_required
 @require_safe
-def stock(request: Request, pk: int) -> HttpResponse:
+def stock(request: PersonRequest, pk: int) -> HttpResponse:
     """Show every placement on a job's site."""
     found = job_for(request.user, pk, now=request.now)
     context = frame_of(request, current="jobs") | {

@@ -7,7 +7,7 @@ from django.http import HttpResponse
 from django.shortcuts import render
 from django.views.decorators.http import require_safe
 
-from config.http import Request
+from config.http import PersonRequest
 from jobs.access import require, visible_jobs
 from jobs.models import Room
 from scheduling import states
@@ -17,7 +17,7 @@ from scheduling.pages.morning import morning_page
 
 @login_required
 @require_safe
-def morning(request: Request) -> HttpResponse:
+def morning(request: PersonRequest) -> HttpResponse:
     """Show what keeps the days given out, or the first steps where there is no job yet."""
     require(request.user.is_manager)
     jobs = visible_jobs(request.user, now=request.now).filter(closed_at__isnull=True)

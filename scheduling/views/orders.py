@@ -7,7 +7,7 @@ from django.http import HttpResponse
 from django.shortcuts import render
 from django.views.decorators.http import require_safe
 
-from config.http import Request
+from config.http import PersonRequest
 from jobs.access import require
 from jobs.core.worktime import time_zone
 from jobs.models import Room
@@ -19,7 +19,7 @@ from scheduling.pages.orders import order_page, orders_page
 
 @login_required
 @require_safe
-def orders(request: Request) -> HttpResponse:
+def orders(request: PersonRequest) -> HttpResponse:
     """Show the orders this person may see, those that must be on site first on top."""
     require(request.user.is_supplier or request.user.is_manager)
     visible = visible_orders(request.user, now=request.now)
@@ -32,7 +32,7 @@ def orders(request: Request) -> HttpResponse:
 
 @login_required
 @require_safe
-def order(request: Request, pk: int) -> HttpResponse:
+def order(request: PersonRequest, pk: int) -> HttpResponse:
     """Show one order: its lines, what was sent, what came."""
     found = order_for(request.user, pk, now=request.now)
     may_send = may_dispatch(request.user, found)

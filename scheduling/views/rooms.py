@@ -8,7 +8,7 @@ from django.shortcuts import render
 from django.utils.cache import patch_vary_headers
 from django.views.decorators.http import require_safe
 
-from config.http import Request
+from config.http import PersonRequest
 from jobs.access import may_record_room, may_record_site, room_for
 from jobs.models import Room
 from scheduling import states
@@ -18,7 +18,7 @@ from scheduling.pages.room import room_page
 
 @login_required
 @require_safe
-def room(request: Request, pk: int) -> HttpResponse:
+def room(request: PersonRequest, pk: int) -> HttpResponse:
     """Show a room; asked for by the page itself, only what may have changed since."""
     found = room_for(request.user, pk, now=request.now)
     states.refresh_due(Room.objects.filter(pk=pk), now=request.now)

@@ -7,7 +7,7 @@ from django.http import HttpResponse
 from django.shortcuts import render
 from django.views.decorators.http import require_safe
 
-from config.http import Request
+from config.http import PersonRequest
 from jobs.access import require
 from jobs.models import Room
 from scheduling import states
@@ -17,7 +17,7 @@ from scheduling.pages.today import today_page
 
 @login_required
 @require_safe
-def today(request: Request) -> HttpResponse:
+def today(request: PersonRequest) -> HttpResponse:
     """Show the crew lead the next act and the rooms of the day."""
     require(request.user.is_crew_lead)
     rooms = Room.objects.filter(assignment_facts__crew__members__person=request.user)

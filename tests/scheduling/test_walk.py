@@ -71,7 +71,10 @@ def test_a_room_becomes_firm_fact_by_fact():
         make.envelope(lead, ago=40 * HOUR),
         zone=room.zone,
         dispatch=dispatch,
-        lines=[deliveries.PlacedLine(product, "A1", 22, room), deliveries.PlacedLine(product, "A2", 18, room)],
+        lines=[
+            deliveries.PlacedLine(product, "A1", 22, room),
+            deliveries.PlacedLine(product, "A2", 18, room),
+        ],
     )
     placements = list(Placement.objects.order_by("batch"))
     for placement in placements:
@@ -103,7 +106,10 @@ def test_a_room_becomes_firm_fact_by_fact():
     assert event_of(crew) == ("TENTATIVE", 0)
 
     more = deliveries.record_dispatch(
-        make.envelope(boss, ago=30 * HOUR), order=order, lines=[deliveries.BatchLine(line, "A3", 2)], expected_at=None
+        make.envelope(boss, ago=30 * HOUR),
+        order=order,
+        lines=[deliveries.BatchLine(line, "A3", 2)],
+        expected_at=None,
     )
     arrival = deliveries.record_arrival(
         make.envelope(lead, ago=26 * HOUR),

@@ -20,7 +20,9 @@ class Command(BaseCommand):
 
     def add_arguments(self, parser: ArgumentParser) -> None:
         parser.add_argument("person", nargs="?", help="name or e-mail address")
-        parser.add_argument("--list", action="store_true", help="name, role and firm, one a line, tab-separated")
+        parser.add_argument(
+            "--list", action="store_true", help="name, role and firm, one a line, tab-separated"
+        )
 
     def handle(self, *args: Any, **options: Any) -> None:
         if options["list"]:
