@@ -97,7 +97,8 @@ def _required_words(field: forms.Field) -> str:
     return _("Nothing is written here.")
 
 
-_NUMBER = re.compile(r"[+-]?\d{1,9}([.,]\d{1,9})?")
+_NUMBER = re.compile(r"[+-]?\d{1,9}([.,]\d{1,9})?", re.ASCII)
+_WHOLE = re.compile(r"[+-]?\d{1,9}", re.ASCII)
 
 
 class FigureField(forms.Field):
@@ -151,7 +152,7 @@ class CountField(forms.Field):
         typed = str("" if value is None else value).strip().replace("\N{MINUS SIGN}", "-")
         if not typed:
             return None
-        if not re.fullmatch(r"[+-]?\d{1,9}", typed):
+        if not _WHOLE.fullmatch(typed):
             raise ValidationError(_("“{typed}” is no whole number.").format(typed=typed))
         return int(typed)
 

@@ -343,7 +343,7 @@ class RestStrip:
 
 def rest_strip(
     *,
-    batch: str,
+    batch: str = "",
     band: Band,
     stretches: Sequence[StretchRow],
     readings: Sequence[drawing.ReadingLike],
@@ -354,6 +354,8 @@ def rest_strip(
     now: datetime,
 ) -> RestStrip:
     """Return the strip over the whole of a rest.  `break_after` is the rule's longest gap.
+
+    A page with more than one strip names each one's `batch`.
 
     Raises:
         ValueError: there is no stretch, so nothing has arrived: show the empty state instead.

@@ -1,14 +1,14 @@
-"""One page with every part of the sheet, filled with invented values: for tests, and for looking at.
-
-`python -m tests.scheduling.parts_sheet FOLDER` writes screenshots of it at 360 and 1440 pixels.
-"""
+"""One page with every part of the sheet, filled with invented values: for tests, and for looking at."""
 
 from __future__ import annotations
 
+from dataclasses import replace
 from datetime import UTC, date, datetime, timedelta
+from pathlib import Path
 from zoneinfo import ZoneInfo
 
 from django import forms
+from django.template import engines
 
 from jobs.core.conditions import Band
 from jobs.core.forecast import Forecast
@@ -150,7 +150,13 @@ STRETCHES = (
 
 def strip() -> parts.RestStrip:
     return parts.rest_strip(
-        batch="7K2-0418", band=BAND, stretches=STRETCHES, readings=READINGS, needed=hours(24), zone=ZONE, now=NOW
+        batch="7K2-0418",
+        band=BAND,
+        stretches=STRETCHES,
+        readings=READINGS,
+        needed=hours(24),
+        zone=ZONE,
+        now=NOW,
     )
 
 
@@ -322,9 +328,10 @@ def log() -> tuple[parts.LogRow, ...]:
 
 
 def ledger() -> parts.Ledger:
-    heads = tuple(parts.Head(words, figures) for words, figures in (
-        ("Batch", False), ("Product", False), ("In this room since", False), ("Placed", True), ("Good", True), ("Rest", False),
-    ))  # fmt: skip
+    heads = tuple(
+        parts.Head(words, figures=words in ("Placed", "Good"))
+        for words in ("Batch", "Product", "In this room since", "Placed", "Good", "Rest")
+    )
     return parts.Ledger(
         name="Placements",
         heads=heads,
@@ -459,6 +466,7 @@ def context(wrong: bool = False) -> dict[str, object]:
         "acts": acts(),
         "slips": slips(),
         "log": log(),
+        "history": tuple(replace(row, key="") for row in log()),
         "ledger": ledger(),
         "stops": stops(),
         "form": asked(wrong),
@@ -481,34 +489,11 @@ def context(wrong: bool = False) -> dict[str, object]:
     }
 
 
-PAGE = """{% extends "base.html" %}{% load setday %}
-{% block title %}Parts · Setday{% endblock %}
-{% block head %}Kitchen servery 2.14 · <a href="#job">Quernfield Hospital, block C</a>{% endblock %}
-{% block answer %}<b>Held</b> by inspection and rest. Rest clears {% when until style="near" %}; promised <b class="trouble">{% when until %}</b>.{% endblock %}
-{% block asof %}{% when now style="long" %}<br>facts up to 06:51, times of the site{% endblock %}
-{% block content %}
-<section class="part" aria-labelledby="h-1"><h2 id="h-1" class="unseen">Holds</h2>{% include "scheduling/parts/_hold_list.html" %}</section>
-<div class="cols cols-side part joint"><section aria-labelledby="h-2"><h2 id="h-2">Rest, batch {{ "7K2-0418"|stamp }}</h2>
-{% for clock in clocks %}{% include "scheduling/parts/_clock.html" %}{% endfor %}
-{% for strip in strips %}{% include "scheduling/parts/_strip.html" %}{% include "scheduling/parts/_stretches.html" %}{% endfor %}</section>
-<div class="aside hang"><section aria-labelledby="h-3"><h2 id="h-3">{% mark "datum" %} Promised: {% when until %}</h2><p>In {% togo until %}.</p>{% caution "lifting" %}</section>
-<section aria-labelledby="h-4"><h2 id="h-4">The air now</h2>{% include "scheduling/parts/_air.html" %}{% include "scheduling/parts/_air.html" with air=bad_air %}</section>
-<section aria-labelledby="h-5"><h2 id="h-5">Since you left</h2>{% include "scheduling/parts/_log.html" %}</section></div></div>
-<div class="cols cols-side part joint"><section aria-labelledby="h-6"><h2 id="h-6" class="unseen">Acts</h2>{% include "scheduling/parts/_acts.html" %}</section>
-<div class="aside hang"><section aria-labelledby="h-7"><h2 id="h-7">Two days will move</h2>{% include "scheduling/parts/_slips.html" %}</section></div></div>
-<section class="part joint" aria-labelledby="h-8"><h2 id="h-8">Placements</h2>{% include "scheduling/parts/_ledger.html" %}{% include "scheduling/parts/_log.html" with days=True log_id="history" %}</section>
-<section class="part joint hang" aria-labelledby="h-9"><h2 id="h-9">States and notes</h2><p class="run">{% for name in states %}{% state name %}{% endfor %}</p>{% for rodlet in rodlets %}<div>{% include "scheduling/parts/_rodlet.html" %}</div>{% endfor %}{% for note in notes %}{% include "scheduling/parts/_note.html" %}{% endfor %}{% include "scheduling/parts/_bare.html" %}{% include "scheduling/parts/_tape.html" %}</section>
-<section class="part joint" aria-labelledby="h-10"><h2 id="h-10">The day</h2>{% include "scheduling/parts/_stops.html" %}</section>
-<section class="part joint"><form class="slim hang" method="post" novalidate>{% enter %}{% wrongs form %}
-{% field form.batch %}{% field form.sheets %}{% field form.more %}<div class="pair">{% field form.air %}{% field form.humidity %}</div>{% field form.arrived %}{% field form.packed %}{% field form.answer %}{% field form.prep %}{% field form.words %}{% field form.note %}
-<fieldset><legend>Counts</legend>{% count form.good %}{% count form.bowed %}</fieldset>
-<p class="bar-acts"><button class="act">Log the delivery</button> <a class="act act-quiet" href="#leave">Leave</a> <button class="act" disabled>Start setting</button></p><p><button type="button" class="act act-quiet" data-copy="#id_batch" data-done="Copied" hidden>Copy the batch</button></p></form></section>
-{% endblock %}
-"""
-
-
 def page(*, wrong: bool = False) -> str:
     """Return the whole page as HTML."""
-    from django.template import engines
+    return str(template().render(context(wrong)))
 
-    return engines["django"].from_string(PAGE).render(context(wrong))
+
+def template():
+    """Return the page's template, which stands beside this file."""
+    return engines["django"].from_string(Path(__file__).with_suffix(".html").read_text())

@@ -155,7 +155,12 @@ def test_the_blade_is_pulled_to_what_is_proven():
     clock = drawing.clock(needed=hours(24), proven=hours(12), provisional=hours(6))
 
     # Worked by hand: the crow's foot stands at 94 %, so 12 of 24 h are 47 % and 6 h are 23.5 %.
-    assert (clock.proven_x, clock.ahead_x, clock.ahead_width, clock.full_x) == ("47%", "70.5%", "23.5%", "94%")
+    assert (clock.proven_x, clock.ahead_x, clock.ahead_width, clock.full_x) == (
+        "47%",
+        "70.5%",
+        "23.5%",
+        "94%",
+    )
     assert [figure.text for figure in clock.figures] == ["6", "12"]
     assert len(clock.ticks) == 12
     assert clock.to_go
@@ -238,17 +243,25 @@ def test_a_trace_stands_to_the_scale_of_its_band():
 
 
 def test_what_is_outside_the_band_is_cut_where_it_crosses():
-    readings = [reading(SHIFT.start, 22), reading(SHIFT.start + hours(6), 14), reading(SHIFT.start + hours(12), 22)]
+    readings = [
+        reading(SHIFT.start, 22),
+        reading(SHIFT.start + hours(6), 14),
+        reading(SHIFT.start + hours(12), 22),
+    ]
 
     air = strip_of(readings).air
 
-    # Worked by hand: from 22 to 14 the line crosses 18 half way, at 250, and comes back at 750.  4 K below a band
-    # of 6 K scale by min(48/6, (86-20)/10) = 6.6 px a kelvin: 18 lies 20 + 6 × 6.6 down, 14 lies 4 × 6.6 deeper.
+    # Worked by hand: from 22 to 14 the line crosses 18 half way, at 250, and comes back at 750.  4 K below a
+    # band of 6 K scale by min(48/6, (86-20)/10) = 6.6 px a kelvin: 18 lies 20 + 6 × 6.6 down, 14 at 86.
     assert air.outside == "M250.0 59.6L500.0 86.0L750.0 59.6"
 
 
 def test_a_value_on_the_limit_is_inside():
-    readings = [reading(SHIFT.start, 24), reading(SHIFT.start + hours(1), 24), reading(SHIFT.start + hours(2), 18)]
+    readings = [
+        reading(SHIFT.start, 24),
+        reading(SHIFT.start + hours(1), 24),
+        reading(SHIFT.start + hours(2), 18),
+    ]
 
     assert strip_of(readings).air.outside == ""
 
