@@ -1,10 +1,9 @@
-"""Air: the band it should be in, the dew point, and how long a reading speaks for it."""
+"""Air: the band it should be in, its dew point, and whether a cold surface sweats in it."""
 
 from __future__ import annotations
 
 import math
 from dataclasses import dataclass
-from datetime import datetime, timedelta
 
 # Magnus form over water: e = 6.112 hPa · exp(17.62·t / (243.12 + t)).  WMO-No. 8, Annex 4.B.
 _E0_HPA = 6.112
@@ -89,13 +88,3 @@ def sweats(surface_c: float, dew_c: float, *, clearance_k: float = 0.0) -> bool:
     Differences below a billionth of a kelvin are arithmetic, not air, and are left out.
     """
     return round(surface_c - dew_c, 9) < clearance_k
-
-
-def is_fresh(at: datetime, fresh_for: timedelta, *, now: datetime) -> bool:
-    """Return whether a reading taken at `at` still speaks for the air: it may be as old as `fresh_for`."""
-    return now - at <= fresh_for
-
-
-def stale_from(at: datetime, fresh_for: timedelta) -> datetime:
-    """Return the first instant, in whole seconds, at which a reading taken at `at` is no longer fresh."""
-    return at + fresh_for + timedelta(seconds=1)

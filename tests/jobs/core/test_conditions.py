@@ -1,7 +1,6 @@
 from __future__ import annotations
 
 import csv
-from datetime import UTC, datetime, timedelta
 from pathlib import Path
 
 import psychrolib
@@ -9,12 +8,9 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from jobs.core.conditions import Band, dew_point, is_fresh, saturation_hpa, stale_from, sweats
+from jobs.core.conditions import Band, dew_point, saturation_hpa, sweats
 
 CHECKS = Path(__file__).parents[3] / "fixtures" / "checks"
-AT = datetime(2026, 5, 5, 8, 0, tzinfo=UTC)
-HOUR = timedelta(hours=1)
-SECOND = timedelta(seconds=1)
 
 psychrolib.SetUnitSystem(psychrolib.SI)
 
@@ -147,15 +143,3 @@ def test_two_bands_meet_in_what_lies_in_both_or_not_at_all():
 def test_a_band_upside_down_is_an_error(limits):
     with pytest.raises(ValueError, match="above"):
         Band(*limits)
-
-
-@pytest.mark.parametrize(("age", "fresh"), [(timedelta(0), True), (HOUR, True), (HOUR + SECOND, False)])
-def test_a_reading_is_fresh_up_to_its_limit(age, fresh):
-    assert is_fresh(AT, HOUR, now=AT + age) is fresh
-
-
-def test_a_reading_is_stale_from_the_second_after_its_limit():
-    stale = stale_from(AT, HOUR)
-
-    assert is_fresh(AT, HOUR, now=stale - SECOND)
-    assert not is_fresh(AT, HOUR, now=stale)

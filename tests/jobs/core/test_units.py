@@ -76,6 +76,7 @@ def test_a_length_is_read_as_people_write_it(text, nm):
     ("text", "says"),
     [
         pytest.param("1/3 in", "The nearest is 21/64 in.", id="a-third-of-an-inch"),
+        pytest.param("20 1/3 in", "The nearest is 1 ft 8 21/64 in.", id="a-third-over-a-foot"),
         pytest.param("1/128 in", "The nearest is 1/64 in.", id="198437.5-nm-is-not-whole"),
         pytest.param("3.5400000001 m", "The nearest is 3540 mm.", id="a-tenth-of-a-nanometre"),
         pytest.param("0.0000016 mm", "The nearest is 0.000002 mm.", id="more-than-half-a-nanometre"),
