@@ -1,0 +1,182 @@
+"""The whole service as real processes: started, visited, killed and started again on the same data."""
+
+import json
+import os
+import signal
+import socket
+import subprocess
+import sys
+import time
+import urllib.error
+import urllib.request
+from contextlib import contextmanager
+from pathlib import Path
+
+import psutil
+import pytest
+
+CHECKOUT = Path(__file__).resolve().parents[2]
+#: A supervisor that does not end by itself within this time is at fault.
+PATIENCE_S = 60
+
+pytestmark = pytest.mark.process
+
+
+def free_port():
+    with socket.socket() as probe:
+        probe.bind(("127.0.0.1", 0))
+        return probe.getsockname()[1]
+
+
+def ours(data, port):
+    """Return this process's environment with the embedded default on `data` and `port`."""
+    others = ("DATABASE_URL", "REDIS_URL", "DEMO")
+    kept = {name: value for name, value in os.environ.items() if name not in others and "SETDAY" not in name}
+    return kept | {"DATA": str(data), "PORT": str(port), "DJANGO_SETTINGS_MODULE": "config.settings"}
+
+
+class Service:
+    """One `manage.py serve` on a folder and a port of its own."""
+
+    def __init__(self, data, *, port=None):
+        self.port = port or free_port()
+        self.process = subprocess.Popen(
+            [sys.executable, "manage.py", "serve"], cwd=CHECKOUT, env=ours(data, self.port), text=True,
+            stdout=subprocess.PIPE, stderr=subprocess.STDOUT, start_new_session=True,
+        )  # fmt: skip
+
+    def get(self, path):
+        """Return the status and body of a page, waiting for the service to come up."""
+        for _ in range(PATIENCE_S * 20):
+            try:
+                address = f"http://127.0.0.1:{self.port}{path}"
+                with urllib.request.urlopen(address, timeout=PATIENCE_S) as answer:
+                    return answer.status, answer.read().decode()
+            except urllib.error.HTTPError as answer:
+                return answer.code, answer.read().decode()
+            except OSError:
+                assert self.process.poll() is None, self.process.communicate()[0]
+                time.sleep(0.05)
+        raise AssertionError("no page came")
+
+    def family(self):
+        """Return every process of the service, once the worker's children and beat are there too."""
+        for _ in range(PATIENCE_S * 10):
+            found = [
+                psutil.Process(self.process.pid),
+                *psutil.Process(self.process.pid).children(recursive=True),
+            ]
+            lines = [line(process) for process in found]
+            workers = [said for said in lines if "celery" in said and "worker" in said]
+            if len(workers) >= 3 and any("beat" in said for said in lines):
+                return found
+            time.sleep(0.1)
+        raise AssertionError("worker and beat did not come")
+
+    def end(self, number=signal.SIGTERM):
+        """Signal the supervisor and return its exit status and all it printed."""
+        self.process.send_signal(number)
+        return self.ended()
+
+    def ended(self):
+        """Wait for the supervisor and return its exit status and all it printed."""
+        printed = self.process.communicate(timeout=PATIENCE_S)[0]
+        return self.process.returncode, printed
+
+
+def line(process):
+    try:
+        return " ".join(process.cmdline())
+    except psutil.NoSuchProcess:
+        return ""
+
+
+def still_there(family):
+    """Return which of these live on, after a fair time to go."""
+    _, alive = psutil.wait_procs(family, timeout=PATIENCE_S)
+    return [line(process) for process in alive if process.status() != psutil.STATUS_ZOMBIE]
+
+
+@contextmanager
+def serving(data, *, port=None):
+    service = Service(data, port=port)
+    try:
+        yield service
+    finally:
+        if service.process.poll() is None:
+            service.end()
+        service.process.stdout.close()
+
+
+def kill_one(service, what):
+    """Kill the first process of the service whose command holds `what`; return them all."""
+    service.get("/livez")
+    family = service.family()
+    next(process for process in family if what in line(process)).kill()
+    return family
+
+
+@pytest.fixture(scope="module")
+def data(tmp_path_factory):
+    """A data folder whose database is made: making it is most of a first start."""
+    folder = tmp_path_factory.mktemp("data")
+    variables = ours(folder, free_port())
+    subprocess.run([sys.executable, "manage.py", "migrate", "-v0"], cwd=CHECKOUT, env=variables, check=True)
+    return folder
+
+
+def test_one_command_serves_refuses_a_second_and_leaves_nothing_behind(data, tmp_path):
+    secret = (data / "secret").read_text()
+    with serving(data) as service:
+        assert service.get("/livez") == (200, "ok\n")
+        family = service.family()
+        assert len(family) >= 10  # supervisor, watcher, broker, web and its two, worker and its two, beat
+        ready, body = service.get("/readyz")
+
+        with serving(data) as second, serving(tmp_path / "other", port=service.port) as elsewhere:
+            answers = [second.ended(), elsewhere.ended()]
+        running = f"another one is running on {data} (process {service.process.pid})."
+        assert answers[0] == (1, f"Setday cannot start: {running}\n")
+        taken = f"port {service.port} is taken by another program; name a free one with PORT=…."
+        assert answers[1] == (1, f"Setday cannot start: {taken}\n")
+
+        status, printed = service.end(signal.SIGTERM)
+
+    assert status == 0, printed
+    assert f"Setday is at http://localhost:{service.port}/" in printed
+    assert "up to date" not in printed  # the database was found, not made
+    assert (data / "secret").read_text() == secret
+    assert still_there(family) == []
+    # Everything works; only beat has not beaten yet, it does after half a minute.
+    assert ready == 503
+    working = dict.fromkeys(["database", "migrations", "outbox", "broker"], "ok")
+    assert json.loads(body) == {"ready": False, **working, "beat": "not yet"}
+
+
+def test_whatever_is_killed_everything_ends_and_the_next_start_finds_the_folder_free(data):
+    with serving(data) as killed:
+        family = kill_one(killed, "manage.py serve")
+        killed.process.wait(PATIENCE_S)
+
+    with serving(data) as service:  # it waits for what the killed supervisor left
+        service.get("/livez")
+        assert still_there(family) == []
+        family = kill_one(service, "redis-server")
+        status, printed = service.ended()
+
+    assert status == 1, printed
+    assert "broker ended with status -9; everything stops." in printed
+    assert still_there(family) == []
+
+
+def test_an_interrupt_while_the_database_is_made_leaves_nothing_behind(tmp_path):
+    with serving(tmp_path) as service:
+        while not (tmp_path / "setday.sqlite3").exists():
+            time.sleep(0.01)
+        supervisor = psutil.Process(service.process.pid)
+        family = [supervisor, *supervisor.children(recursive=True)]
+
+        status, printed = service.end(signal.SIGINT)  # as Ctrl-C
+
+    assert status == 0, printed
+    assert still_there(family) == []
