@@ -331,11 +331,11 @@ def render(feed: Feed, *, day: date, tell: Tell) -> Rendered:
 def _how_many_fit(parts: Sequence[bytes], room: int) -> int:
     """Return how many events, the nearest first, fit into `room` octets and the most events."""
     size = 0
-    for count, part in enumerate(parts[:MOST_EVENTS]):
+    for count, part in enumerate(parts):
         size += len(part)
-        if size > room:
+        if size > room or count == MOST_EVENTS:
             return count
-    return min(len(parts), MOST_EVENTS)
+    return len(parts)
 
 
 def _shorter(event: FeedEvent) -> str:

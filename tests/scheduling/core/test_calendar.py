@@ -241,8 +241,9 @@ def test_a_zone_without_rules_is_named_for_the_log():
 
 def test_the_clock_of_a_listed_zone_covers_every_event():
     events = [
-        shift(f"{year}-1", "Africa/Casablanca", f"{year}-06-15T07:00", f"{year}-06-15T15:30")
-        for year in (2025, 2026, 2027)
+        shift(f"{year}{month}-1", "Asia/Gaza", f"{year}-0{month}-15T07:00", f"{year}-0{month}-15T15:30")
+        for year in (2025, 2026, 2027, 2028, 2029)
+        for month in (1, 7)
     ]
 
     found = ics.hours(ics.check(written(*events)))
@@ -360,7 +361,7 @@ def test_a_feed_too_large_loses_length_of_text_first():
 
 
 def test_a_feed_of_too_many_events_loses_its_far_end_and_keeps_its_texts():
-    many = [busy(number, description="Bring gloves.") for number in range(1_003)]
+    many = [busy(number, description="x" * 300) for number in range(1_003)]
 
     rendered = render(feed(*reversed(many)), day=DAY, tell=tell)
 
@@ -373,6 +374,15 @@ def test_a_feed_of_too_many_events_loses_its_far_end_and_keeps_its_texts():
         calendar.text("DESCRIPTION")
         == "Shifts from Sun 16 May on are left out because this calendar is long."
     )
+
+
+def test_the_clock_of_a_zone_goes_with_its_last_event():
+    far = shift("far-1", "Asia/Kolkata", "2027-12-01T07:00", "2027-12-01T15:30")
+
+    rendered = render(feed(*(busy(number) for number in range(1_000)), far), day=DAY, tell=tell)
+
+    assert rendered.left_out == (far.uid,)
+    assert [zone.value("TZID") for zone in ics.check(rendered.body).all("VTIMEZONE")] == ["UTC"]
 
 
 def test_exactly_as_much_as_fits_is_left_alone():

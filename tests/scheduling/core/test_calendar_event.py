@@ -290,13 +290,25 @@ def test_a_released_room_asks_for_nothing_at_the_door():
 @pytest.mark.parametrize(("while_held", "words"), [(False, "Begun"), (True, "Begun while held")])
 def test_work_begun_says_so_and_what_holds_the_rest_of_it(while_held, words):
     begun = Begun(at(PARIS, "2026-03-12T07:05"), while_held)
-    facts = replace(FACTS, day=2, days=2, begun=begun, holds=(StandingHold("panels on site"),))
+    facts = replace(
+        FACTS, begun=begun, holds=(StandingHold("panels on site", Forecast.fixed(START + timedelta(days=3))),)
+    )
 
     assert lines(facts) == [
-        "Follows day 1.",
         f"{words} Thu 12 Mar 07:05.",
-        "Held by panels on site, no date known.",
+        "Held by panels on site, forecast clear Sun 15 Mar 07:00.",
         LINK,
+    ]
+
+
+def test_a_later_day_of_work_begun_says_what_holds_the_rest_of_it():
+    facts = replace(FACTS, day=2, days=2, begun=Begun(START), holds=(StandingHold("rest"),), next_act=READING)
+
+    assert lines(facts)[:4] == [
+        "Follows day 1.",
+        "Begun Thu 12 Mar 07:00.",
+        "Held by rest, no date known.",
+        "Next: a reading in 2.14 (crew lead), latest Wed 11 Mar 18:00.",
     ]
 
 
