@@ -13,7 +13,7 @@ from dataclasses import dataclass
 from datetime import UTC, date, datetime, timedelta
 from functools import lru_cache
 from importlib.metadata import version
-from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
+from zoneinfo import ZoneInfo
 
 from icalendar import Timezone, TimezoneDaylight, TimezoneStandard, vDatetime, vRecur, vText, vUTCOffset
 
@@ -21,8 +21,6 @@ from icalendar import Timezone, TimezoneDaylight, TimezoneStandard, vDatetime, v
 ANCHOR_YEAR = 1970
 WEEK = timedelta(weeks=1)
 WEEKDAYS = ("MO", "TU", "WE", "TH", "FR", "SA", "SU")
-#: No place: a clock of no law, the machine's own, or other editions of the same names.
-NOT_FOR_SITES = ("Etc/", "posix/", "right/", "localtime", "posixrules", "Factory")
 
 
 @dataclass(frozen=True, slots=True)
@@ -47,17 +45,6 @@ class Change:
     def onset(self) -> datetime:
         """Return the wall time of the change on the clock before it (RFC 5545 section 3.6.5)."""
         return (self.at + self.old).replace(tzinfo=None)
-
-
-def is_site_zone(name: str) -> bool:
-    """Return whether a site may have this zone: a name of the zone database that stands for a place."""
-    if name.startswith(NOT_FOR_SITES):
-        return False
-    try:
-        ZoneInfo(name)
-    except (ZoneInfoNotFoundError, ValueError, OSError):
-        return False
-    return True
 
 
 @lru_cache(maxsize=1)

@@ -11,7 +11,7 @@ import pytest
 import tzdata  # type: ignore[import-untyped]
 from icalendar import Timezone
 
-from scheduling.core.vtimezone import is_site_zone, tzdata_version, zone_clock
+from scheduling.core.vtimezone import tzdata_version, zone_clock
 from tests.scheduling.core import ics
 
 NAMES = sorted(zoneinfo.available_timezones())
@@ -197,26 +197,6 @@ def test_years_in_the_wrong_order_are_refused():
 def test_an_unknown_zone_is_refused():
     with pytest.raises(zoneinfo.ZoneInfoNotFoundError):
         zone_clock("Europe/Setday", 2026, 2026)
-
-
-@pytest.mark.parametrize(
-    ("name", "fits"),
-    [
-        ("Europe/Paris", True),
-        ("US/Central", True),
-        ("UTC", True),
-        ("Etc/UTC", False),
-        ("Etc/GMT+5", False),
-        ("localtime", False),
-        ("Factory", False),
-        ("Europe/Setday", False),
-        ("../Europe/Paris", False),
-        ("", False),
-        ("Europe", False),
-    ],
-)
-def test_a_site_has_the_name_of_a_place(name, fits):
-    assert is_site_zone(name) is fits
 
 
 def test_the_edition_is_the_one_of_the_pinned_package_and_no_other_is_read():
