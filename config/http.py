@@ -37,6 +37,7 @@ def stamp(get_response: Callable[[HttpRequest], HttpResponse]) -> Callable[[Http
     def middleware(request: HttpRequest) -> HttpResponse:
         request.now = clock.read()  # type: ignore[attr-defined]
         with logs.request_named() as name:
+            request.number = name  # type: ignore[attr-defined]  # an error page shows it
             response = get_response(request)
         response["X-Request-ID"] = name
         return response

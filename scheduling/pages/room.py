@@ -284,6 +284,7 @@ def _placement(
             memories=[spell for place in one.zones for spell in memories.get(place, [])],
             break_after=one.max_gap,
             needed=rest.required,
+            batch=one.batch,
             zone=zone,
             now=now,
         )
