@@ -26,9 +26,10 @@ _UNIX_DAY = date(1970, 1, 1).toordinal()
 _DAY = 86_400
 _VALUE = re.compile(
     r"(?P<sign>[+\-−–]?)(?P<number>[0-9]{1,5}(?:[.,][0-9]{0,15})?|[.,][0-9]{1,15})"
-    r"(?P<power>[eE][+\-]?[0-9]{1,2})?\s*(?P<unit>.{0,12})"
+    r"(?P<power>[eE][+\-]?0?[0-9])?\s*(?P<unit>.{0,12})"
 )
 _PERCENT = re.compile(r"%?\s*(?:r\.?\s?[hf]\.?|h\.?\s?r\.?|u\.?r\.?|r\.?v\.?)?", re.IGNORECASE)
+_MILLISECONDS = re.compile(r"(?<![a-z])ms(?![a-z])|milli", re.IGNORECASE)
 _BARE_UNITS: Mapping[str, Unit] = {"c": "c", "f": "f"}
 
 
@@ -103,7 +104,7 @@ class _RowReader:
         self.halves: dict[bool, int] = {}
         self.who: dict[int, dict[str, int]] = {at: {} for at in layout.who}
         self._refuse_split_numbers(table)
-        self.per_second = 1000 if re.search(r"\bms\b|milli", layout.header[layout.time], re.IGNORECASE) else 1
+        self.per_second = 1000 if _MILLISECONDS.search(layout.header[layout.time]) else 1
 
     def take(self, line: int, cells: Cells) -> None:
         """Read one row that is not blank."""

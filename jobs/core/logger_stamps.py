@@ -169,6 +169,9 @@ def stamp_of(text: str) -> Stamp | None:
     weekday, written, zone = found.group("weekday", "date", "zone")
     if weekday and _plain(weekday) not in _WEEKDAYS:
         return None
+    if zone and zone[0] in "-−" and found["s"] is None and "T" not in text:
+        # 06:00-07:00 may as well be the hour from six to seven.
+        return None
     seconds = _seconds(found)
     return None if seconds is None else Stamp(written, seconds, zone, bool(found["half"]))
 

@@ -263,7 +263,7 @@ def _first_timed(head: Sequence[Row]) -> int | None:
     """Return the index of the first row with a time and two numbers, else of one with a time and text."""
     timed = [at for at, (_line, cells) in enumerate(head) if _is_timed(cells)]
     strict = [at for at in timed if _numbers(head[at][1]) >= 2]
-    loose = [at for at in timed if filled(head[at][1]) >= 3]
+    loose = [at for at in timed if len(head[at][1]) >= 2]
     return min(strict or loose, default=None)
 
 
@@ -308,7 +308,7 @@ def _is_bad_reading(cells: Cells, below: Cells, kinds: Sequence[Kind]) -> bool:
 def _why_none(text: Text) -> Say:
     lines = islice(text.lines(), HEAD_ROWS)
     if not any(sum(map(is_number_like, re.split("[;,|\t]", line))) >= 2 for line in lines):
-        return say("There are no readings in the file: nothing stands below its header.")
+        return say("There are no readings in this file: no row has a time and numbers.")
     return say(
         "No row has a date, a time of day, a temperature and a humidity in columns of their own. "
         "A bare number counts as a time only below a header that says Unix or epoch time."
