@@ -547,7 +547,7 @@ def _read_again_by(state: RestState, tally: _Tally, clock: _Clock | None) -> int
     if clock is None:
         return None
     if clock.kind is Kind.OUT_OF_BAND:
-        return clock.zero_ahead if tally.proven + tally.provisional > 0 else None
+        return clock.zero_ahead if tally.proven > 0 else None
     if state is not RestState.RESTING or not clock.is_fresh or clock.air.last_at is None:
         return None
     stale_at = clock.air.last_at + clock.max_gap

@@ -106,6 +106,10 @@ class TestProof:
 
         assert (found.state, found.proven, found.provisional) == (RestState.RESTING, minutes(0), minutes(20))
 
+    def test_from_the_instant_of_a_reading_on_time_is_provisional(self):
+        assert rest(read(NOON), read(at(20)), now=at(20)).goes_on is Kind.PROVISIONAL
+        assert rest(read(NOON), read(at(20), COLD), now=at(20)).goes_on is Kind.OUT_OF_BAND
+
     def test_what_was_read_before_the_panels_came_speaks_of_the_room(self):
         found = rest(read(at(-10)), read(at(30)), now=at(30))
 
@@ -226,6 +230,12 @@ class TestBackToZero:
         assert (found.zero_at, found.proven) == (None, minutes(10))
         assert rest(*readings, now=at(55)).zero_at == at(40)
 
+    @pytest.mark.parametrize("t_c", [18.0, 26.0])
+    def test_damp_air_at_a_limit_of_temperature_is_not_out_of_it(self, t_c):
+        readings = read(NOON), read(at(5)), read(at(10), (t_c, 61.0))
+
+        assert rest(*readings, now=at(50), restart_on=RestartOn.TEMPERATURE).zero_at is None
+
     def test_an_excursion_of_temperature_begins_with_the_cold_and_ends_with_the_warmth_though_damp(self):
         damp_cold_damp = read(NOON, DAMP), read(at(10), COLD), read(at(35), DAMP)
 
@@ -241,6 +251,12 @@ class TestBackToZero:
 
         assert found.zero_at == at(35)
         assert kinds(found) == [("counted", 5), ("out_of_band", 30), ("out_of_band", 1), ("counted", 4)]
+
+    @pytest.mark.parametrize(("air", "zero_at"), [(COLD, at(35)), ((26.1, 45.0), at(35)), (DAMP, None)])
+    def test_of_a_memory_too_only_its_temperature_restarts_where_the_rule_says_so(self, air, zero_at):
+        found = rest(memories=[remembered(at(5), at(36), air)], now=at(40), restart_on=RestartOn.TEMPERATURE)
+
+        assert found.zero_at == zero_at
 
     def test_leaving_the_zone_sets_to_zero_even_at_this_instant(self):
         stays = (Presence("A", NOON, at(50)),)
@@ -413,6 +429,15 @@ class TestForecast:
 
         assert (found.state, found.forecast) == (RestState.RESTING, Forecast.fixed(at(60)))
 
+    @pytest.mark.parametrize("last", [at(20), NOON], ids=["before-the-gap", "exactly-at-it"])
+    def test_a_gap_after_provisional_time_was_enough_does_not_move_it(self, last):
+        statements = [said(last + minutes(80), at(130))]
+
+        found = rest(read(NOON), read(last), statements=statements, now=at(110), **STATEMENTS)
+
+        # The first hour since noon is proven up to the last reading and provisional after it.
+        assert (found.state, found.forecast) == (RestState.RESTING, Forecast.fixed(at(60)))
+
     def test_while_paused_it_slides_and_leaves_stale_provisional_time_out(self):
         found = rest(read(NOON), read(at(20)), now=at(80, 1))
 
@@ -446,6 +471,11 @@ class TestReadAgain:
         assert rest(*readings, now=at(20)).read_again_by == at(40)
         assert rest(*readings, now=at(20), restart_on=RestartOn.TEMPERATURE).read_again_by == at(40)
 
+    def test_the_very_last_instant_is_not_too_late_for_it(self):
+        found = rest(read(NOON), read(at(5)), read(at(10), COLD), now=at(40))
+
+        assert (found.read_again_by, found.good_until) == (at(40), at(40, 1))
+
     def test_a_proven_rest_that_an_excursion_threatens_needs_one_too(self):
         found = rest(read(NOON), read(at(60)), read(at(70), COLD), now=at(80))
 
@@ -464,9 +494,19 @@ class TestReadAgain:
             ((read(NOON), read(at(60))), {"now": at(61)}),
             ((read(NOON), read(at(5)), read(at(10), DAMP)), {"restart_on": RestartOn.TEMPERATURE}),
             ((read(NOON),), {"statements": [said(NOON, at(90))], **STATEMENTS}),
+            ((read(at(-10)),), {"statements": [said(NOON, at(90))], **STATEMENTS}),
+            ((read(at(5)),), {"now": at(80), "statements": [said(at(70), at(90))], **STATEMENTS}),
             ((), {}),
         ],
-        ids=["nothing-to-lose", "proven", "damp-only-pauses", "all-is-stated", "no-reading-yet"],
+        ids=[
+            "nothing-to-lose",
+            "proven",
+            "damp-only-pauses",
+            "all-is-stated",
+            "all-since-it-came",
+            "already-lost",
+            "no-reading-yet",
+        ],
     )
     def test_where_nothing_hangs_on_a_reading_none_is_due(self, readings, facts):
         assert rest(*readings, **{"now": at(20)} | facts).read_again_by is None
@@ -478,6 +518,7 @@ class TestGoodUntil:
         [
             ((), {}, None),
             ((read(at(5)),), {}, at(65, 1)),
+            ((read(at(5)),), {"now": at(65)}, at(65, 1)),
             ((read(NOON), read(at(5)), read(at(10), COLD)), {}, at(40, 1)),
             ((read(at(-40), COLD),), {}, None),
             ((read(NOON, DAMP),), {"restart_on": RestartOn.TEMPERATURE}, None),
@@ -490,11 +531,13 @@ class TestGoodUntil:
             ((), {"statements": [said(at(30), at(40))], **STATEMENTS}, at(30)),
             ((), {"statements": [said(at(10), at(40))], **STATEMENTS}, at(40, 1)),
             ((), {"statements": [said(NOON, at(90))], **STATEMENTS}, at(60)),
+            ((), {"now": at(60), "statements": [said(NOON, at(90))], **STATEMENTS}, at(90, 1)),
             ((read(at(5)),), {"statements": [said(at(30), at(90))], **STATEMENTS}, at(30, 1)),
         ],
         ids=[
             "nothing-changes",
             "the-reading-grows-stale",
+            "the-reading-is-stale-in-a-second",
             "the-excursion-restarts",
             "the-excursion-is-over-its-restart",
             "damp-only-pauses",
@@ -507,11 +550,12 @@ class TestGoodUntil:
             "a-statement-will-begin",
             "a-statement-will-end",
             "a-statement-will-prove-the-rest",
+            "a-statement-has-just-proven-the-rest",
             "stated-follows-provisional",
         ],
     )
     def test_an_answer_holds_until_time_alone_changes_it(self, readings, facts, until):
-        assert rest(*readings, now=at(20), **facts).good_until == until
+        assert rest(*readings, **{"now": at(20)} | facts).good_until == until
 
     def test_between_two_answers_only_the_sliding_moves(self):
         stored = rest(read(at(5)), now=at(20))
@@ -519,6 +563,7 @@ class TestGoodUntil:
         later = stored.at(now=at(65))
 
         assert stored.provisional_from == at(5)
+        assert stored.at(now=at(20)) == stored
         assert (later.provisional, later.strip[-1].to_at) == (minutes(60), at(65))
         assert later.strip == rest(read(at(5)), now=at(65)).strip
 
@@ -563,11 +608,10 @@ class TestSharedAir:
             rest_in(air, **facts, now=at(60))
 
     def test_it_tells_what_the_readings_of_a_stretch_said(self):
-        air = air_of(
-            rule(), Columns.of_readings([read(NOON), read(at(5), COLD), read(at(9), DAMP)]), now=at(9)
-        )
+        readings = [read(NOON), read(at(5), (17.9, 40.0)), read(at(9), (21.0, 60.1)), read(at(12), DAMP)]
+        air = air_of(rule(), Columns.of_readings(readings), now=at(12))
 
-        assert air.seen(NOON, at(9)) == Seen(2, 17.9, 20.0, 45.0, 45.0)
+        assert air.seen(at(1), at(12)) == Seen(2, 17.9, 21.0, 40.0, 60.1)
         assert air.seen(at(1), at(5)) is None
 
 

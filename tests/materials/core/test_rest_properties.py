@@ -6,7 +6,7 @@ import json
 from dataclasses import replace
 from datetime import UTC, datetime, timedelta
 
-from hypothesis import assume, given, settings
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from jobs.core.case_fields import case_of
@@ -196,8 +196,8 @@ def test_until_good_until_only_what_slides_has_moved(given_facts, now, later):
     stored = rest_of(**given_facts, now=now)
     then = now + later * SECOND
     if stored.good_until is not None:
+        assert stored.good_until > now
         # The last second of it is where a lie would show.
-        assume(stored.good_until > now + SECOND)
         then = min(then, stored.good_until - SECOND)
 
     slid, fresh = stored.at(now=then), rest_of(**given_facts, now=then)
@@ -218,7 +218,8 @@ def test_good_until_is_the_first_change_where_no_given_fact_lies_ahead(given_fac
         "sheets_set_at": None,
     }
     stored = rest_of(**past, now=now)
-    assume(stored.good_until is not None)
+    if stored.good_until is None:
+        return  # that nothing changes is the property above
 
     fresh = rest_of(**past, now=stored.good_until)
 
