@@ -48,7 +48,7 @@ test: install-dev
 check: install-dev
 	$(BIN)/ruff check .
 	$(BIN)/ruff format --check .
-	$(BIN)/mypy .
+	DATA=.mypy_cache/data $(BIN)/mypy .
 	$(BIN)/djade --check $$(git ls-files '*.html')
 
 # The lock carries exact versions and hashes, no address: plain pip reads it anywhere.

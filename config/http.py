@@ -28,7 +28,7 @@ class Request(HttpRequest):
 class PersonRequest(Request):
     """A request of somebody who is signed in, as a view behind `login_required` sees it."""
 
-    user: Person  # type: ignore[assignment]
+    user: Person
 
 
 def stamp(get_response: Callable[[HttpRequest], HttpResponse]) -> Callable[[HttpRequest], HttpResponse]:

@@ -31,6 +31,7 @@ PROCESSES = env.listed(_environ, "SETDAY_PROCESSES", default=env.PROCESSES, know
 QUEUES = env.listed(_environ, "SETDAY_QUEUES", default=env.QUEUES, known=env.QUEUES)
 CONCURRENCY = env.whole(_environ, "SETDAY_CONCURRENCY", default=2, low=1, high=64)
 LOG = env.one_of(_environ, "SETDAY_LOG", ("text", "json"))
+EMAIL_FILE_PATH = str(DATA / "mailbox")
 globals().update(env.mail(_environ, DATA))  # EMAIL_BACKEND and what it needs
 
 # --- Django ------------------------------------------------------------

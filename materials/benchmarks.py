@@ -2,13 +2,10 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
-from dataclasses import dataclass
 from datetime import timedelta
 from random import Random
-from statistics import median
-from time import perf_counter
 
+from config.bench import Row, benchmark, side_by_side
 from jobs.core.conditions import Band
 from materials.core.air import Columns, RestRule, air_of, instant
 from materials.core.rest import Presence, Rest, RestState, rest_in
@@ -25,24 +22,12 @@ _RULE = RestRule(
 )
 
 
-@dataclass(frozen=True, slots=True)
-class Measured:
-    """Medians of one run: rates of the limit and of ours, a second; `ratio` is ours as a share of the limit.
-
-    `spread` is the widest distance of a round from the median of its kind, as a share of that median.
-    """
-
-    baseline: float
-    value: float
-    ratio: float
-    spread: float
-
-
-def rest_recompute(readings: int = READINGS, rounds: int = ROUNDS) -> Measured:
+@benchmark("rest_recompute")
+def rest_recompute(readings: int = READINGS, rounds: int = ROUNDS) -> list[Row]:
     """Measure the rest of a placement from its zone's readings against a bare loop over the same readings.
 
     The bare loop tests the band and sums the gaps, which is the least that any answer must do.  Both read the
-    same columns; the order of the two is shuffled round by round.
+    same columns.
     """
     columns = _logger_columns(readings)
 
@@ -56,17 +41,20 @@ def rest_recompute(readings: int = READINGS, rounds: int = ROUNDS) -> Measured:
         return _bare_loop(columns, _RULE.band)
 
     assert ours().state is not RestState.NOT_STARTED
-    took: dict[Callable[[], object], list[float]] = {bare: [], ours: []}
-    order, random = [bare, ours], Random(1)
-    for _ in range(rounds):
-        random.shuffle(order)
-        for run in order:
-            began = perf_counter()
-            run()
-            took[run].append(perf_counter() - began)
-    limit, value = median(took[bare]), median(took[ours])
-    spread = max(abs(t - median(times)) / median(times) for times in took.values() for t in times)
-    return Measured(readings / limit, readings / value, limit / value, spread)
+    timed = side_by_side({"bare": bare, "ours": ours}, rounds=rounds)
+    rates = {name: readings / time.median_s for name, time in timed.items()}
+    return [
+        Row(
+            "rest_recompute",
+            rates["ours"],
+            "readings/s",
+            "more",
+            goal=0.25,
+            goal_on="ratio",
+            baseline=rates["bare"],
+            spread=max(time.spread for time in timed.values()),
+        )
+    ]
 
 
 def _bare_loop(columns: Columns, band: Band) -> int:

@@ -1,0 +1,1 @@
+"""The figures of pages, feeds, holds and files, at three hundred open rooms."""
