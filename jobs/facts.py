@@ -8,7 +8,7 @@ the rooms it may touch are raised, its line of history is written, and the push 
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import UTC, datetime, timedelta
 from typing import Any, TypeVar
 from uuid import UUID, uuid5
@@ -26,6 +26,8 @@ from jobs.says import to_json
 #: How far ahead of ours a phone's clock may run before its time is refused.
 CLOCK_TOLERANCE = timedelta(minutes=5)
 EARLIEST = datetime(2000, 1, 1, tzinfo=UTC)
+#: What is said to come later than this is a slip of the year.
+FARTHEST_AHEAD = timedelta(days=5 * 366)
 
 #: Columns of the envelope that the service fills in, so that no form asks for them.
 FILLED_IN = frozenset({"id", "origin", "recorded_at", "recorded_by", "supersedes", "withdraws"})
@@ -35,6 +37,10 @@ AnyFact = TypeVar("AnyFact", bound=Fact)
 
 class AlreadyDone(ValidationError):
     """Somebody else was first; the message says what stands now."""
+
+
+class SaidOtherwise(AlreadyDone):
+    """The same act was recorded before with other values, which stand."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -88,6 +94,8 @@ def write_down(fact: Fact, *, also_rooms: Iterable[int] = (), now: datetime) -> 
     """Raise the versions of the rooms that a stored fact touches, write its history, owe the push."""
     rooms = sorted({*_rooms_of(fact), *also_rooms})
     raise_versions(rooms)
+    # A copy that only withdraws has none of the lines that the sentence counts.
+    said = fact.supersedes if fact.withdraws and fact.supersedes else fact
     entry = Entry.objects.create(
         fact=fact.pk,
         kind=fact._meta.label_lower,
@@ -96,13 +104,19 @@ def write_down(fact: Fact, *, also_rooms: Iterable[int] = (), now: datetime) -> 
         recorded_at=fact.recorded_at,
         recorded_by=fact.recorded_by,
         said_by=fact.said_by,
-        supersedes_id=fact.supersedes_id,  # type: ignore[attr-defined]
+        supersedes_id=_entry_before(fact),
         withdraws=fact.withdraws,
         reason=fact.reason,
-        says=to_json(fact.says()),
+        says=to_json(said.says()),
     )
     EntryRoom.objects.bulk_create([EntryRoom(entry=entry, room_id=room) for room in rooms])
     outbox.owe("facts_changed", key=f"facts_changed/{fact.pk}", now=now)
+
+
+def _entry_before(fact: Fact) -> UUID | None:
+    """Return the history line of the fact that this one corrects; one line of a file has none of its own."""
+    corrected = fact.supersedes.pk if fact.supersedes else None
+    return corrected if corrected and Entry.objects.filter(pk=corrected).exists() else None
 
 
 def raise_versions(rooms: Sequence[int]) -> None:
@@ -121,8 +135,8 @@ def withdraw(fact: AnyFact, envelope: Envelope) -> AnyFact:
         raise ValidationError({"reason": _("Say why it is taken back; both stay in the history.")})
     columns = {field.attname: getattr(fact, field.attname) for field in fact._meta.concrete_fields}
     copy = type(fact)(**{**columns, "withdraws": True})
-    given = {"happened_at": fact.happened_at, "said_by": envelope.said_by or fact.said_by, "supersedes": fact}
-    return record(copy, Envelope(id=envelope.id, by=envelope.by, now=envelope.now, reason=envelope.reason, **given))
+    said_by = envelope.said_by or fact.said_by
+    return record(copy, replace(envelope, happened_at=fact.happened_at, said_by=said_by, supersedes=fact))
 
 
 def standing(model: type[AnyFact], origin: UUID) -> AnyFact | None:
@@ -144,7 +158,7 @@ def put_in_envelope(fact: Fact, envelope: Envelope) -> None:
     fact.recorded_by = envelope.by
     fact.said_by = envelope.said_by.strip()
     fact.reason = envelope.reason.strip()
-    fact.supersedes = envelope.supersedes  # type: ignore[attr-defined]
+    fact.supersedes = envelope.supersedes
     fact.origin = envelope.supersedes.origin if envelope.supersedes else envelope.id
 
 
@@ -167,15 +181,32 @@ def check(fact: Fact, envelope: Envelope) -> None:
 def check_time(at: datetime, *, now: datetime, column: str = "happened_at") -> None:
     """Refuse a time that lies ahead of the clock, or before there was anything to record."""
     if at > now + CLOCK_TOLERANCE:
-        raise ValidationError({column: _("This time is still to come; facts are recorded when they have happened.")})
+        raise ValidationError(
+            {column: _("This time is still to come; facts are recorded when they have happened.")}
+        )
     if at < EARLIEST:
         raise ValidationError({column: _("This time is before the year 2000.")})
+
+
+def check_expected(at: datetime | None, *, now: datetime, column: str = "expected_at") -> None:
+    """Refuse a time to come that only a slip of the year explains."""
+    if at is not None and at > now + FARTHEST_AHEAD:
+        raise ValidationError({column: _("This is more than five years ahead; look at the year.")})
+    if at is not None and at < EARLIEST:
+        raise ValidationError({column: _("This time is before the year 2000.")})
+
+
+def is_earlier(at: datetime, than: datetime) -> bool:
+    """Return whether `at` lies before the minute of `than`: people write minutes, the clock gives seconds."""
+    return at < than.replace(second=0)
 
 
 def check_open(job: Job) -> None:
     """Refuse a fact of a job that is closed."""
     if job.closed_at is not None:
-        message = _("Job %(number)s is closed; nothing more is recorded for it until a manager opens it again.")
+        message = _(
+            "Job %(number)s is closed; nothing more is recorded for it until a manager opens it again."
+        )
         raise ValidationError(message, params={"number": job.number})
 
 
@@ -209,7 +240,7 @@ def _known(fact: AnyFact, parts: Sequence[FactPart]) -> AnyFact | None:
     }
     same = _columns(stored) == _columns(fact) and stored_parts == {part.pk: _columns(part) for part in parts}
     if not same:
-        raise AlreadyDone(_("This act was already recorded with other values; the first stands."))
+        raise SaidOtherwise(_("This act was already recorded with other values; the first stands."))
     return stored  # type: ignore[no-any-return]
 
 

@@ -40,15 +40,23 @@ def placements_on(job: Job) -> list[Placement]:
     return list(_placements().filter(zone__job=job))
 
 
-def stock_among(placements: Iterable[Placement], set_down: Iterable[SetDown]) -> dict[str, Standing]:
+def placements_linked_to(placement: Placement) -> list[Placement]:
+    """Return the standing placements that this one is linked to by moves, itself included."""
+    return _with_relatives(_placements().filter(origin=placement.origin))
+
+
+def stock_among(
+    placements: Iterable[Placement], set_down: Iterable[SetDown], *, without: UUID | None = None
+) -> dict[str, Standing]:
     """Return what stands of these placements, which must include all they are linked to by moves.
 
     Args:
         set_down: sheets set on walls, from the app above that knows of them.
+        without: the origin of an inspection that is left out, because it is being corrected.
     """
     rows = list(placements)
     keys = [row.origin for row in rows]
-    looked = Inspection.objects.standing().filter(placement__in=keys)
+    looked = Inspection.objects.standing().filter(placement__in=keys).exclude(origin=without)
     rejected = Coalesce(Sum("rejects__sheets"), 0)
     parts = looked.annotate(rejected=rejected).values_list(
         "origin", "placement", "happened_at", "inspected", "rejected", "mark_seen"

@@ -13,13 +13,14 @@ from django.utils.translation import gettext as _
 
 from jobs.core import prep
 from jobs.core.units import celsius
-from jobs.facts import Envelope, check_time, record
+from jobs.facts import Envelope, check_expected, check_time, is_repeat, record, withdraw
 from jobs.models import (
     Memory,
     Milestone,
     MilestoneReport,
     PrepCheck,
     Reading,
+    ReadingFile,
     Room,
     Statement,
     TemperatureUnit,
@@ -32,6 +33,8 @@ COLDEST_C, HOTTEST_C = -60.0, 80.0
 #: A sensor at its edge reads a little over 100 %: kept as read, computed with as 100.
 WETTEST_PCT = 105.0
 LONGEST_SPAN = timedelta(days=31)
+#: How many readings of a file are taken back in one statement.
+AT_ONCE = 500
 
 
 def record_reading(
@@ -40,7 +43,8 @@ def record_reading(
     """Record the air of a zone at an instant, in the unit it was read in."""
     check_air(temperature, unit, humidity_pct)
     return record(
-        Reading(zone=zone, temperature=temperature, unit=unit, humidity_pct=humidity_pct, logger=logger), envelope
+        Reading(zone=zone, temperature=temperature, unit=unit, humidity_pct=humidity_pct, logger=logger),
+        envelope,
     )
 
 
@@ -82,8 +86,43 @@ def report_milestone(
     envelope: Envelope, *, milestone: Milestone, is_done: bool, expected_at: datetime | None = None
 ) -> MilestoneReport:
     """Record that work by others is done, or when it is expected (None: no date given)."""
+    check_expected(expected_at, now=envelope.now)
     expected = None if is_done else expected_at
     return record(MilestoneReport(milestone=milestone, is_done=is_done, expected_at=expected), envelope)
+
+
+@transaction.atomic
+def withdraw_file(file: ReadingFile, envelope: Envelope) -> ReadingFile:
+    """Take a logger's file back with every reading of it that still stands; they share its history line.
+
+    Raises:
+        ValidationError: as `jobs.facts.withdraw`.
+    """
+    if not is_repeat(ReadingFile, envelope):
+        readings = Reading.objects.standing().filter(file=file.origin).order_by("pk")
+        copies = [_taken_back(reading, envelope) for reading in readings]
+        Reading.objects.bulk_create(copies, batch_size=AT_ONCE)
+    return withdraw(file, envelope)
+
+
+def _taken_back(reading: Reading, envelope: Envelope) -> Reading:
+    return Reading(
+        id=envelope.part_id(f"withdraw/{reading.pk}"),
+        origin=reading.origin,
+        happened_at=reading.happened_at,
+        recorded_at=envelope.now,
+        recorded_by=envelope.by,
+        said_by=envelope.said_by.strip(),
+        supersedes_id=reading.pk,
+        withdraws=True,
+        reason=envelope.reason.strip(),
+        zone_id=reading.zone_id,
+        temperature=reading.temperature,
+        unit=reading.unit,
+        humidity_pct=reading.humidity_pct,
+        logger=reading.logger,
+        file_id=reading.file_id,
+    )
 
 
 @transaction.atomic
@@ -146,7 +185,11 @@ def verdict_of(check: prep.Check, *, passed: bool | None, value: Decimal | None)
 
 
 def check_air(
-    temperature: float, unit: str, humidity_pct: float, *, columns: tuple[str, str] = ("temperature", "humidity_pct")
+    temperature: float,
+    unit: str,
+    humidity_pct: float,
+    *,
+    columns: tuple[str, str] = ("temperature", "humidity_pct"),
 ) -> None:
     """Refuse air that no meter on a site reads.
 

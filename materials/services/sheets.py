@@ -5,12 +5,14 @@ from __future__ import annotations
 from collections.abc import Mapping
 from datetime import date
 from decimal import Decimal
+from math import isfinite
 
 from django.core.exceptions import ValidationError
+from django.db import transaction
 from django.utils.translation import gettext as _
 from django.utils.translation import ngettext
 
-from jobs.facts import Envelope, is_repeat, record
+from jobs.facts import AlreadyDone, Envelope, is_earlier, is_repeat, record
 from jobs.models import Job, Room
 from materials.core.stock import Standing
 from materials.models import (
@@ -24,10 +26,26 @@ from materials.models import (
     Reject,
 )
 
+#: What the column holds.
+MOST_OF_A_LOT = Decimal(1_000_000)
 
+
+@transaction.atomic
 def open_placement(envelope: Envelope, *, placement: Placement) -> Opening:
-    """Record that a placement was unwrapped and laid out, from when its rest may count."""
+    """Record that a placement was unwrapped and laid out, from when its rest may count.
+
+    Raises:
+        ValidationError: keyed `happened_at`; the sheets had not come yet.
+        AlreadyDone: somebody recorded its opening before.
+    """
     _check_came(placement, envelope)
+    # The lock makes the second of two people wait and then see the first one's opening.
+    Placement.objects.select_for_update().get(pk=placement.origin)
+    opened = Opening.objects.standing().filter(placement=placement.origin).exclude(pk=envelope.id)
+    first = None if envelope.supersedes else opened.select_related("recorded_by").first()
+    if first is not None:
+        message = _("%(who)s has already recorded that batch %(batch)s was opened.")
+        raise AlreadyDone(message, params={"who": first.recorded_by.name, "batch": placement.batch})
     return record(Opening(placement_id=placement.origin), envelope)
 
 
@@ -107,8 +125,10 @@ def bring_lot(
     if product.is_panel:
         message = _("%(product)s is a panel; confirm its arrival instead.")
         raise ValidationError({"product": ValidationError(message, params={"product": product.name})})
-    if quantity <= 0:
-        raise ValidationError({"quantity": _("Enter how much there is, more than 0.")})
+    if not isfinite(quantity) or not 0 < quantity < MOST_OF_A_LOT:
+        raise ValidationError(
+            {"quantity": _("Enter how much there is, more than 0 and less than 1 000 000.")}
+        )
     if room is not None and room.job_id != job.pk:
         raise ValidationError({"room": _("This room is not of this job.")})
     lot = ConsumableLot(
@@ -118,5 +138,5 @@ def bring_lot(
 
 
 def _check_came(placement: Placement, envelope: Envelope) -> None:
-    if envelope.happened_at < placement.happened_at:
+    if is_earlier(envelope.happened_at, placement.happened_at):
         raise ValidationError({"happened_at": _("The sheets had not come yet.")})

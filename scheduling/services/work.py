@@ -12,7 +12,7 @@ from django.db import transaction
 from django.utils.translation import gettext as _
 from django.utils.translation import ngettext
 
-from jobs.facts import AlreadyDone, Envelope, is_repeat, record
+from jobs.facts import AlreadyDone, Envelope, check_expected, is_earlier, is_repeat, record
 from jobs.models import Room
 from materials.core.stock import Standing
 from materials.models import Placement
@@ -55,6 +55,7 @@ def waive_hold(envelope: Envelope, *, room: Room, hold: str, until_at: datetime 
         raise ValidationError({"reason": _("A waiver is signed with a reason.")})
     if until_at is not None and until_at <= envelope.happened_at:
         raise ValidationError({"until_at": _("It must end after it begins.")})
+    check_expected(until_at, now=envelope.now, column="until_at")
     return record(Waiver(room=room, hold=hold, until_at=until_at), envelope)
 
 
@@ -66,7 +67,7 @@ def start_room(envelope: Envelope, *, room: Room, crew: Crew | None) -> Start:
 
     Raises:
         RoomIsHeld: a hold stands; nothing is recorded.
-        AlreadyDone: the room has been started.
+        AlreadyDone: the room has been started, or is finished.
     """
     if is_repeat(Start, envelope):
         return record_start(envelope, room=room, crew=crew, release=Start.objects.get(pk=envelope.id).release)
@@ -106,20 +107,39 @@ def record_start(envelope: Envelope, *, room: Room, crew: Crew | None, release: 
     return record(Start(room=room, crew=crew, release=release), envelope)
 
 
+def correct_start(envelope: Envelope, *, start: Start, crew: Crew | None) -> Start:
+    """Correct the time or the crew of a start, which keeps the release it rested on.
+
+    Raises:
+        RoomIsHeld: the room was held at the corrected time.
+    """
+    if envelope.happened_at < start.happened_at and not is_repeat(Start, envelope):
+        then = states.judge([start.room_id], now=envelope.happened_at)[start.room_id]
+        if not then.answer.released:
+            raise RoomIsHeld(refusal(then.answer), then.answer)
+    return record_start(envelope, room=start.room, crew=crew, release=start.release)
+
+
 @transaction.atomic
 def record_began_held(envelope: Envelope, *, room: Room, crew: Crew | None) -> BeganHeld:
-    """Record that a crew began without a release; the manager is owed word of it.
+    """Record that a crew began without a release; the manager is owed word of it, but not of its correction.
 
     Raises:
         ValidationError: no reason is given.
     """
     if not envelope.reason.strip():
         raise ValidationError({"reason": _("Say why it was begun; nobody is blamed, but it stays visible.")})
-    answer = states.judge([room.pk], now=min(envelope.happened_at, envelope.now))[room.pk].answer
-    held = [hold.kind.value for hold in answer.holds if hold.state is HoldState.HELD]
+    known = BeganHeld.objects.filter(pk=envelope.id).first()
+    held = known.holds if known else _held_at(room, min(envelope.happened_at, envelope.now))
     fact = record(BeganHeld(room=room, crew=crew, holds=held), envelope)
-    messages.tell_managers_began_held(fact, now=envelope.now)
+    if envelope.supersedes is None:
+        messages.tell_managers_began_held(fact, now=envelope.now)
     return fact
+
+
+def _held_at(room: Room, at: datetime) -> list[str]:
+    answer = states.judge([room.pk], now=at)[room.pk].answer
+    return [hold.kind.value for hold in answer.holds if hold.state is HoldState.HELD]
 
 
 def record_sheets_set(
@@ -128,12 +148,17 @@ def record_sheets_set(
     """Record that so many sheets of a placement are on the walls of its room.
 
     Raises:
-        ValidationError: the room was not begun, the sheets are another room's, or more than stand there.
+        ValidationError: the room was not begun by then, or finished before; the sheets are another room's,
+            had not come, or are more than stand there.
     """
-    if not has_begun(room):
-        raise ValidationError(_("This room was not begun. Start it first, or record that it was begun while held."))
+    _check_begun(room, envelope)
     if placement.room_id != room.pk:
         raise ValidationError({"placement": _("These sheets are not reserved for this room.")})
+    finish = Finish.objects.standing().filter(room=room).first()
+    if finish is not None and envelope.happened_at > finish.happened_at:
+        raise ValidationError({"happened_at": _("This room was finished before this time.")})
+    if is_earlier(envelope.happened_at, placement.happened_at):
+        raise ValidationError({"happened_at": _("The sheets had not come yet.")})
     if not is_repeat(SheetsSet, envelope) and not 1 <= sheets <= standing.good:
         message = ngettext(
             "%(n)d good sheet stands here; %(typed)d cannot be set.",
@@ -144,15 +169,20 @@ def record_sheets_set(
     return record(SheetsSet(placement_id=placement.origin, room=room, sheets=sheets), envelope)
 
 
+@transaction.atomic
 def finish_room(envelope: Envelope, *, room: Room) -> Finish:
     """Record that a room is done.
 
     Raises:
-        ValidationError: it was never begun.
+        ValidationError: it was not begun by then, or sheets were set after.
         AlreadyDone: it is finished.
     """
-    if not has_begun(room):
-        raise ValidationError(_("This room was not begun. Start it first, or record that it was begun while held."))
+    # The lock makes the second of two people wait and then see the first one's finish.
+    Room.objects.select_for_update().get(pk=room.pk)
+    _check_begun(room, envelope)
+    later = SheetsSet.objects.standing().filter(room=room).order_by("-happened_at").first()
+    if later is not None and is_earlier(envelope.happened_at, later.happened_at):
+        raise ValidationError({"happened_at": _("Sheets were still set after this time.")})
     done = Finish.objects.standing().filter(room=room).exclude(pk=envelope.id)
     if done.exists() and envelope.supersedes is None:
         raise AlreadyDone(_("This room is finished already."))
@@ -169,14 +199,30 @@ def record_turned_away(envelope: Envelope, *, room: Room, crew: Crew, refused_by
         raise ValidationError({"reason": _("Say why the crew could not work.")})
     with transaction.atomic():
         fact = record(TurnedAway(room=room, crew=crew, refused_by=refused_by.strip()), envelope)
-        messages.tell_managers_turned_away(fact, now=envelope.now)
+        if envelope.supersedes is None:
+            messages.tell_managers_turned_away(fact, now=envelope.now)
     return fact
 
 
-def has_begun(room: Room) -> bool:
-    """Return whether a start or 'begun while held' of the room stands."""
-    started = Start.objects.standing().filter(room=room).exists()
-    return started or BeganHeld.objects.standing().filter(room=room).exists()
+def begins_of(room: Room) -> list[Start | BeganHeld]:
+    """Return the standing starts of a room, those while it was held included."""
+    return [*Start.objects.standing().filter(room=room), *BeganHeld.objects.standing().filter(room=room)]
+
+
+def begun_at(room: Room) -> datetime | None:
+    """Return when the first sheet of a room was set, with or without a release; None: not begun."""
+    return min((begin.happened_at for begin in begins_of(room)), default=None)
+
+
+def _check_begun(room: Room, envelope: Envelope) -> None:
+    """Refuse what only happens in a room that was begun, at a time before it was."""
+    begun = begun_at(room)
+    if begun is None:
+        raise ValidationError(
+            _("This room was not begun. Start it first, or record that it was begun while held.")
+        )
+    if is_earlier(envelope.happened_at, begun):
+        raise ValidationError({"happened_at": _("The room had not been begun yet.")})
 
 
 def refusal(answer: RoomAnswer) -> str:
@@ -204,3 +250,5 @@ def _waivers_behind(judged: states.Judged) -> list[str]:
 def _check_not_started(room: Room) -> None:
     if Start.objects.standing().filter(room=room).exists():
         raise AlreadyDone(_("This room has been started already."))
+    if Finish.objects.standing().filter(room=room).exists():
+        raise AlreadyDone(_("This room is finished already."))
