@@ -143,10 +143,16 @@ class OrderLine(models.Model):
 
     class Meta:
         constraints = [
+            # Two, because SQLite takes every null for another room.
             models.UniqueConstraint(
                 fields=["order", "product", "room"],
-                nulls_distinct=False,
+                condition=Q(room__isnull=False),
                 name="order_line_once_a_product_and_room",
+            ),
+            models.UniqueConstraint(
+                fields=["order", "product"],
+                condition=Q(room__isnull=True),
+                name="order_line_once_a_product_for_no_room",
             ),
             models.CheckConstraint(condition=Q(sheets__gte=1), name="order_line_is_some"),
         ]
