@@ -36,7 +36,7 @@ def _cells(person: Person) -> list[tuple[str, str, str]]:
         return [("orders", _("Orders"), _("asked of you"))]
     cells = []
     if person.is_manager:
-        cells.append(("morning", _("Morning"), _("what keeps the days")))
+        cells.append(("morning", _("Morning"), _("by when, what")))
     if person.is_crew_lead:
         cells.append(("today", _("Today"), _("your crew's day")))
     cells.append(("jobs", _("Jobs"), _("rooms and holds")))

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import datetime
@@ -129,7 +130,7 @@ def job_page(job: Job, *, everything: bool = False, now: datetime) -> JobPage:
         zone=time_zone(job.site.time_zone),
         answer=_answer(open_rooms, len(finished)),
         rooms=tuple(shown),
-        finished=tuple(sorted(finished, key=lambda line: line.name)),
+        finished=tuple(sorted(finished, key=lambda line: by_name(line.name))),
         left_out=len(open_rooms) - len(shown),
         coming=_coming(job, now=now),
         crews=tuple(
@@ -188,12 +189,19 @@ def _word(hold: Hold) -> str:
     return "counting" if hold.state is HoldState.HELD and hold.counting else hold.state.value
 
 
-def _nearest_first(line: RoomLine) -> tuple[int, float, str]:
+def _nearest_first(line: RoomLine) -> tuple[int, float, list[tuple[int, str]]]:
     """Return what sorts rooms by how near they are to being set: state, then day, then name."""
     order = ("started", "begun_while_held", "released", "fit_to_send", "held")
     stands = len(line.rodlet.standing) if line.shown == "held" else 0
     day = line.planned_start.timestamp() if line.planned_start else float("inf")
-    return order.index(line.shown) * 10 + stands, day, line.name
+    return order.index(line.shown) * 10 + stands, day, by_name(line.name)
+
+
+def by_name(name: str) -> list[tuple[int, str]]:
+    """Return what sorts names as people count: room 2 before room 10."""
+    return [
+        (int(part), "") if part.isdecimal() else (0, part.casefold()) for part in re.split(r"(\d+)", name)
+    ]
 
 
 def _answer(rooms: Sequence[RoomLine], finished: int) -> Say:
@@ -206,8 +214,8 @@ def _answer(rooms: Sequence[RoomLine], finished: int) -> Say:
         return say("This job has no rooms yet.")
     counts = [
         say_n("one room is fit to send", "{n} rooms are fit to send", n=fit) if fit else None,
-        say_n("one is started", "{n} are started", n=begun) if begun else None,
-        say_n("one is held", "{n} are held", n=held) if held else None,
+        say_n("one room is started", "{n} rooms are started", n=begun) if begun else None,
+        say_n("one room is held", "{n} rooms are held", n=held) if held else None,
     ]
     return say("{counts}.", counts=tuple(count for count in counts if count))
 

@@ -20,7 +20,7 @@ from scheduling import answers, parts
 from scheduling.core.backward import OpenAct
 from scheduling.core.holds import HoldState, Who
 from scheduling.models import RoomState
-from scheduling.pages.room import act_url
+from scheduling.pages.room import PLAIN_READING, act_url
 
 #: Less time than this to do an act is a risk, and is shown as one.
 RISK = timedelta(hours=2)
@@ -160,7 +160,7 @@ def _row(room: _Room, act: OpenAct) -> parts.ActRow:
 
 
 def _slips(rooms: Sequence[_Room], *, now: datetime) -> list[_Room]:
-    """Return the rooms whose forecast lies past their promised start; an unknown one is no forecast."""
+    """Return the rooms whose day moves as things stand: the forecast lies past it, or an act is too late for it."""
     found = []
     for room in rooms:
         forecast = answers.earliest_start_of(room.state.answer)
@@ -168,7 +168,8 @@ def _slips(rooms: Sequence[_Room], *, now: datetime) -> list[_Room]:
         if room.state.is_fit_to_send:
             continue
         at = forecast.instant(now=now) if forecast else None
-        if room.state.planned_start < now or (at is not None and at > room.state.planned_start):
+        is_past = room.state.planned_start < now or any(act.latest_at < now for act in room.acts)
+        if is_past or (at is not None and at > room.state.planned_start):
             found.append(room)
     return found
 
@@ -204,7 +205,8 @@ def _yesterday_evening(zone: ZoneInfo, *, now: datetime) -> datetime:
 
 def _news(jobs: QuerySet[Job], since: datetime) -> tuple[tuple[parts.LogRow, ...], int]:
     """Return the facts recorded since yesterday evening, latest first, and how many were left out."""
-    entries = Entry.objects.filter(job__in=jobs, recorded_at__gte=since)
+    # Readings come by the hundred; what they change is told by the holds.
+    entries = Entry.objects.filter(job__in=jobs, recorded_at__gte=since).exclude(PLAIN_READING)
     rows = list(entries.select_related("job", "recorded_by").order_by("-recorded_at", "-pk")[:NEWS])
     left_out = entries.count() - NEWS if len(rows) == NEWS else 0
     return tuple(_news_row(entry) for entry in rows), max(0, left_out)

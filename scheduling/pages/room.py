@@ -7,8 +7,10 @@ from dataclasses import dataclass
 from datetime import datetime, timedelta
 from itertools import zip_longest
 from typing import Literal
+from uuid import UUID
 from zoneinfo import ZoneInfo
 
+from django.db.models import Q
 from django.urls import reverse
 
 from jobs.core.conditions import Band
@@ -29,6 +31,11 @@ from scheduling.models.work import untranslated
 
 #: What the history shows at once; the rest is a link away.
 HISTORY_AT_ONCE = 40
+
+#: Of the readings the page lists these, each with its way to be corrected; the strip shows them all.
+READINGS_AT_ONCE = 6
+#: Readings come by the hundred and have their own list; those that correct another stay in the history.
+PLAIN_READING = Q(kind="jobs.reading", supersedes__isnull=True, withdraws=False)
 
 #: Where each act of a hold is recorded: subject, name; the subject is the room, its zone or its job.
 ACT_ROUTES: Mapping[Act, tuple[str, str]] = {
@@ -93,6 +100,7 @@ class RoomPage:
     loss: Say | None
     history: tuple[parts.LogRow, ...]
     history_left_out: int
+    readings: tuple[parts.LogRow, ...]
     may_record: bool
     may_record_site: bool
     is_manager: bool
@@ -134,6 +142,7 @@ def room_page(
         loss=_loss(answers.loss_of(state.answer)),
         history=history,
         history_left_out=left_out,
+        readings=_latest_readings(room, may_correct=may_record_site),
         may_record=may_record,
         may_record_site=may_record_site,
         is_manager=person.is_manager,
@@ -399,6 +408,8 @@ def _history(
 ) -> tuple[tuple[parts.LogRow, ...], int]:
     """Return the facts of a room, latest first, what took the place of each, and how many were left out."""
     entries = Entry.objects.filter(rooms=room).select_related("recorded_by", "superseded_by")
+    if not everything:
+        entries = entries.exclude(PLAIN_READING)
     count = None if everything else HISTORY_AT_ONCE
     rows = list(entries.order_by("-recorded_at", "-pk")[: count + 1 if count else None])
     left_out = 0
@@ -406,6 +417,33 @@ def _history(
         left_out = entries.count() - count
         rows = rows[:count]
     return tuple(history_line(entry, may_correct=may_record) for entry in rows), left_out
+
+
+def _latest_readings(room: Room, *, may_correct: bool) -> tuple[parts.LogRow, ...]:
+    """Return the latest standing readings of the room's zone, those of a logger's file too."""
+    rows = Reading.objects.standing().filter(zone=room.zone_id).select_related("recorded_by")
+    lines = []
+    for one in rows.order_by("-happened_at", "-pk")[:READINGS_AT_ONCE]:
+        unit = "°C" if one.unit == "c" else "°F"
+        fact = say("{air} {unit}, {humidity} %", air=one.temperature, unit=unit, humidity=one.humidity_pct)
+        by = one.logger or one.said_by or one.recorded_by.name
+        lines.append(
+            parts.LogRow(
+                at=one.happened_at,
+                fact=fact,
+                detail=say("{by}", by=by),
+                key=f"reading-{one.pk}",
+                acts=_corrections(one.pk) if may_correct else (),
+            )
+        )
+    return tuple(lines)
+
+
+def _corrections(fact: UUID) -> tuple[parts.LogLink, ...]:
+    return (
+        parts.LogLink(say("correct"), reverse("scheduling:correct", args=[fact])),
+        parts.LogLink(say("take back"), reverse("scheduling:withdraw", args=[fact])),
+    )
 
 
 def history_line(entry: Entry, *, may_correct: bool) -> parts.LogRow:
@@ -429,10 +467,7 @@ def history_line(entry: Entry, *, may_correct: bool) -> parts.LogRow:
     acts: tuple[parts.LogLink, ...] = ()
     correctable = {fact._meta.label_lower for fact in BY_FACT} if may_correct else set()
     if newer is None and not entry.withdraws and entry.kind in correctable:
-        acts = (
-            parts.LogLink(say("correct"), reverse("scheduling:correct", args=[entry.pk])),
-            parts.LogLink(say("take back"), reverse("scheduling:withdraw", args=[entry.pk])),
-        )
+        acts = _corrections(entry.pk)
     return parts.LogRow(
         at=entry.happened_at,
         fact=fact,
