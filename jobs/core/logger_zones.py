@@ -368,17 +368,14 @@ class _Clock:
 
     def _settle(self) -> None:
         """Decide the pass of each time that came twice: by the rows' order, their interval, or the answer."""
-        in_order = [
-            runs
-            for runs in (self._runs(range(len(self.at))), self._runs(range(len(self.at) - 1, -1, -1)))
-            if runs is not None
-        ]
-        known = sorted(at for index, at in enumerate(self.at) if index not in self.twice)
-        every = _every(after - before for before, after in pairwise(known))
+        forwards = range(len(self.at))
+        in_order = [runs for runs in map(self._runs, (forwards, forwards[::-1])) if runs is not None]
+        # Rows in no order, or in both, show nothing.
+        runs, every = [_Repeated(list(self.twice), None)], None
         if len(in_order) == 1:
             runs = in_order[0]
-        else:
-            runs, every = [_Repeated(list(self.twice), None)], None
+            known = [pair for pair in pairwise(forwards) if self.twice.keys().isdisjoint(pair)]
+            every = _every(abs(self.at[after] - self.at[before]) for before, after in known)
         for run in runs:
             turn = self._turn(run, every)
             for index in run.indexes[turn:]:
