@@ -50,7 +50,7 @@ class TodayPage:
     zone: ZoneInfo
     answer: Say
     next_act: NextAct | None
-    further: tuple[NextAct, ...]
+    further: tuple[parts.LogRow, ...]
     today: DayOfStops | None
     ahead: tuple[DayOfStops, ...]
     started: tuple[parts.StopRow, ...]
@@ -94,7 +94,10 @@ def today_page(person: Person, *, now: datetime) -> TodayPage:
         zone=zone,
         answer=_answer(crews, len(days.get(today, ())), ahead),
         next_act=acts[0] if acts else None,
-        further=tuple(acts[1:6]),
+        further=tuple(
+            parts.LogRow(at=act.by, fact=act.says, detail=act.room, url=act.url, key=f"then-{number}")
+            for number, act in enumerate(acts[1:6])
+        ),
         today=here,
         ahead=ahead,
         started=tuple(stop for state in begun.values() if (stop := _begun_stop(state)).url not in shown),
