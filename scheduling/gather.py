@@ -270,7 +270,7 @@ def _prep(room: Room, rows: _Rows) -> core.Prep:
     checks = needed_checks(room)
     needed = {check.code for check in checks}
     return core.Prep(
-        checks=tuple(core.Check(id=check.code, label=check.name) for check in checks),
+        checks=tuple(core.Check(id=check.code, label=say("“{check}”", check=check.name)) for check in checks),
         records=tuple(
             core.PrepRecord(
                 id=str(one.origin),
