@@ -1,6 +1,7 @@
 """What jobs stores: people and their rights, places, and the facts seen at them."""
 
 from jobs.models.envelope import Change, Entry, Fact
+from jobs.models.files import KeptFile
 from jobs.models.outbox import Outbox, Pulse
 from jobs.models.people import Access, Firm, Person, Right, Role, SignInLink
 from jobs.models.places import Closure, Job, Milestone, Room, Site, Zone
@@ -23,6 +24,7 @@ __all__ = [
     "Fact",
     "Firm",
     "Job",
+    "KeptFile",
     "Memory",
     "Milestone",
     "MilestoneReport",
