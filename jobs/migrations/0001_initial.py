@@ -2,489 +2,1018 @@
 
 import django.core.validators
 import django.db.models.deletion
-import jobs.validators
 from django.conf import settings
 from django.db import migrations, models
 
+import jobs.validators
+
 
 class Migration(migrations.Migration):
-
     initial = True
 
-    dependencies = [
-    ]
+    dependencies = []
 
     operations = [
         migrations.CreateModel(
-            name='Person',
+            name="Person",
             fields=[
-                ('id', models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
-                ('last_login', models.DateTimeField(blank=True, null=True, verbose_name='last login')),
-                ('email', models.EmailField(max_length=254, unique=True)),
-                ('name', models.CharField(max_length=120)),
-                ('time_zone', models.CharField(max_length=64, validators=[jobs.validators.valid_zone])),
-                ('is_manager', models.BooleanField(default=False)),
-                ('is_crew_lead', models.BooleanField(default=False)),
-                ('is_supplier', models.BooleanField(default=False)),
-                ('is_active', models.BooleanField(default=True)),
+                (
+                    "id",
+                    models.BigAutoField(
+                        auto_created=True, primary_key=True, serialize=False, verbose_name="ID"
+                    ),
+                ),
+                ("last_login", models.DateTimeField(blank=True, null=True, verbose_name="last login")),
+                ("email", models.EmailField(max_length=254, unique=True)),
+                ("name", models.CharField(max_length=120)),
+                ("time_zone", models.CharField(max_length=64, validators=[jobs.validators.valid_zone])),
+                ("is_manager", models.BooleanField(default=False)),
+                ("is_crew_lead", models.BooleanField(default=False)),
+                ("is_supplier", models.BooleanField(default=False)),
+                ("is_active", models.BooleanField(default=True)),
             ],
         ),
         migrations.CreateModel(
-            name='Firm',
+            name="Firm",
             fields=[
-                ('id', models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
-                ('name', models.CharField(max_length=120, unique=True)),
-                ('kind', models.CharField(choices=[('contractor', 'contractor'), ('supplier', 'supplier')], max_length=12)),
-                ('email', models.EmailField(blank=True, max_length=254)),
-                ('lead_days', models.PositiveSmallIntegerField(blank=True, null=True)),
+                (
+                    "id",
+                    models.BigAutoField(
+                        auto_created=True, primary_key=True, serialize=False, verbose_name="ID"
+                    ),
+                ),
+                ("name", models.CharField(max_length=120, unique=True)),
+                (
+                    "kind",
+                    models.CharField(
+                        choices=[("contractor", "contractor"), ("supplier", "supplier")], max_length=12
+                    ),
+                ),
+                ("email", models.EmailField(blank=True, max_length=254)),
+                ("lead_days", models.PositiveSmallIntegerField(blank=True, null=True)),
             ],
         ),
         migrations.CreateModel(
-            name='Job',
+            name="Job",
             fields=[
-                ('id', models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
-                ('number', models.CharField(max_length=40, unique=True)),
-                ('name', models.CharField(max_length=160)),
-                ('units', models.CharField(choices=[('metric', 'millimetres and °C'), ('customary', 'feet, inches and °F')], default='metric', max_length=10)),
-                ('site_agent', models.CharField(blank=True, max_length=120)),
-                ('accepts_statements', models.BooleanField(default=False)),
-                ('closed_at', models.DateTimeField(blank=True, null=True)),
+                (
+                    "id",
+                    models.BigAutoField(
+                        auto_created=True, primary_key=True, serialize=False, verbose_name="ID"
+                    ),
+                ),
+                ("number", models.CharField(max_length=40, unique=True)),
+                ("name", models.CharField(max_length=160)),
+                (
+                    "units",
+                    models.CharField(
+                        choices=[("metric", "millimetres and °C"), ("customary", "feet, inches and °F")],
+                        default="metric",
+                        max_length=10,
+                    ),
+                ),
+                ("site_agent", models.CharField(blank=True, max_length=120)),
+                ("accepts_statements", models.BooleanField(default=False)),
+                ("closed_at", models.DateTimeField(blank=True, null=True)),
             ],
         ),
         migrations.CreateModel(
-            name='Pulse',
+            name="Pulse",
             fields=[
-                ('name', models.CharField(max_length=40, primary_key=True, serialize=False)),
-                ('beat_at', models.DateTimeField()),
+                ("name", models.CharField(max_length=40, primary_key=True, serialize=False)),
+                ("beat_at", models.DateTimeField()),
             ],
         ),
         migrations.CreateModel(
-            name='Site',
+            name="Site",
             fields=[
-                ('id', models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
-                ('name', models.CharField(max_length=120, unique=True)),
-                ('address', models.CharField(max_length=300)),
-                ('way_in', models.CharField(blank=True, max_length=300)),
-                ('time_zone', models.CharField(max_length=64, validators=[jobs.validators.valid_zone])),
-                ('week', models.JSONField(default=dict)),
+                (
+                    "id",
+                    models.BigAutoField(
+                        auto_created=True, primary_key=True, serialize=False, verbose_name="ID"
+                    ),
+                ),
+                ("name", models.CharField(max_length=120, unique=True)),
+                ("address", models.CharField(max_length=300)),
+                ("way_in", models.CharField(blank=True, max_length=300)),
+                ("time_zone", models.CharField(max_length=64, validators=[jobs.validators.valid_zone])),
+                ("week", models.JSONField(default=dict)),
             ],
         ),
         migrations.CreateModel(
-            name='Entry',
+            name="Entry",
             fields=[
-                ('fact', models.UUIDField(primary_key=True, serialize=False)),
-                ('kind', models.CharField(max_length=40)),
-                ('happened_at', models.DateTimeField()),
-                ('recorded_at', models.DateTimeField(db_index=True)),
-                ('said_by', models.CharField(blank=True, max_length=120)),
-                ('withdraws', models.BooleanField(default=False)),
-                ('reason', models.CharField(blank=True, max_length=500)),
-                ('says', models.JSONField()),
-                ('recorded_by', models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='+', to=settings.AUTH_USER_MODEL)),
-                ('supersedes', models.OneToOneField(blank=True, null=True, on_delete=django.db.models.deletion.PROTECT, related_name='superseded_by', to='jobs.entry')),
-                ('job', models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='entries', to='jobs.job')),
+                ("fact", models.UUIDField(primary_key=True, serialize=False)),
+                ("kind", models.CharField(max_length=40)),
+                ("happened_at", models.DateTimeField()),
+                ("recorded_at", models.DateTimeField(db_index=True)),
+                ("said_by", models.CharField(blank=True, max_length=120)),
+                ("withdraws", models.BooleanField(default=False)),
+                ("reason", models.CharField(blank=True, max_length=500)),
+                ("says", models.JSONField()),
+                (
+                    "recorded_by",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="+",
+                        to=settings.AUTH_USER_MODEL,
+                    ),
+                ),
+                (
+                    "supersedes",
+                    models.OneToOneField(
+                        blank=True,
+                        null=True,
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="superseded_by",
+                        to="jobs.entry",
+                    ),
+                ),
+                (
+                    "job",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.PROTECT, related_name="entries", to="jobs.job"
+                    ),
+                ),
             ],
         ),
         migrations.AddField(
-            model_name='person',
-            name='firm',
-            field=models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='people', to='jobs.firm'),
+            model_name="person",
+            name="firm",
+            field=models.ForeignKey(
+                on_delete=django.db.models.deletion.PROTECT, related_name="people", to="jobs.firm"
+            ),
         ),
         migrations.CreateModel(
-            name='KeptFile',
+            name="KeptFile",
             fields=[
-                ('id', models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
-                ('sha256', models.CharField(max_length=64, unique=True)),
-                ('name', models.CharField(max_length=200)),
-                ('body', models.BinaryField()),
-                ('kept_at', models.DateTimeField(db_index=True)),
-                ('by', models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='+', to=settings.AUTH_USER_MODEL)),
+                (
+                    "id",
+                    models.BigAutoField(
+                        auto_created=True, primary_key=True, serialize=False, verbose_name="ID"
+                    ),
+                ),
+                ("sha256", models.CharField(max_length=64, unique=True)),
+                ("name", models.CharField(max_length=200)),
+                ("body", models.BinaryField()),
+                ("kept_at", models.DateTimeField(db_index=True)),
+                (
+                    "by",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="+",
+                        to=settings.AUTH_USER_MODEL,
+                    ),
+                ),
             ],
         ),
         migrations.CreateModel(
-            name='Milestone',
+            name="Milestone",
             fields=[
-                ('id', models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
-                ('name', models.CharField(max_length=120)),
-                ('before', models.CharField(choices=[('install', 'before the panels are set'), ('finish', 'before the room is finished')], default='install', max_length=8)),
-                ('job', models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='milestones', to='jobs.job')),
+                (
+                    "id",
+                    models.BigAutoField(
+                        auto_created=True, primary_key=True, serialize=False, verbose_name="ID"
+                    ),
+                ),
+                ("name", models.CharField(max_length=120)),
+                (
+                    "before",
+                    models.CharField(
+                        choices=[
+                            ("install", "before the panels are set"),
+                            ("finish", "before the room is finished"),
+                        ],
+                        default="install",
+                        max_length=8,
+                    ),
+                ),
+                (
+                    "job",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.PROTECT, related_name="milestones", to="jobs.job"
+                    ),
+                ),
             ],
         ),
         migrations.CreateModel(
-            name='MilestoneReport',
+            name="MilestoneReport",
             fields=[
-                ('id', models.UUIDField(editable=False, primary_key=True, serialize=False)),
-                ('origin', models.UUIDField(db_index=True, editable=False)),
-                ('happened_at', models.DateTimeField(verbose_name='when')),
-                ('recorded_at', models.DateTimeField(editable=False)),
-                ('said_by', models.CharField(blank=True, max_length=120, verbose_name='said by')),
-                ('withdraws', models.BooleanField(default=False, editable=False)),
-                ('reason', models.CharField(blank=True, max_length=500, verbose_name='reason')),
-                ('is_done', models.BooleanField(verbose_name='done')),
-                ('expected_at', models.DateTimeField(blank=True, null=True, verbose_name='expected')),
-                ('milestone', models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='reports', to='jobs.milestone')),
-                ('recorded_by', models.ForeignKey(editable=False, on_delete=django.db.models.deletion.PROTECT, related_name='+', to=settings.AUTH_USER_MODEL)),
-                ('supersedes', models.OneToOneField(blank=True, editable=False, null=True, on_delete=django.db.models.deletion.PROTECT, related_name='superseded_by', to='jobs.milestonereport')),
+                ("id", models.UUIDField(editable=False, primary_key=True, serialize=False)),
+                ("origin", models.UUIDField(db_index=True, editable=False)),
+                ("happened_at", models.DateTimeField(verbose_name="when")),
+                ("recorded_at", models.DateTimeField(editable=False)),
+                ("said_by", models.CharField(blank=True, max_length=120, verbose_name="said by")),
+                ("withdraws", models.BooleanField(default=False, editable=False)),
+                ("reason", models.CharField(blank=True, max_length=500, verbose_name="reason")),
+                ("is_done", models.BooleanField(verbose_name="done")),
+                ("expected_at", models.DateTimeField(blank=True, null=True, verbose_name="expected")),
+                (
+                    "milestone",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="reports",
+                        to="jobs.milestone",
+                    ),
+                ),
+                (
+                    "recorded_by",
+                    models.ForeignKey(
+                        editable=False,
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="+",
+                        to=settings.AUTH_USER_MODEL,
+                    ),
+                ),
+                (
+                    "supersedes",
+                    models.OneToOneField(
+                        blank=True,
+                        editable=False,
+                        null=True,
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="superseded_by",
+                        to="jobs.milestonereport",
+                    ),
+                ),
             ],
             options={
-                'verbose_name': 'report of a milestone',
-                'abstract': False,
+                "verbose_name": "report of a milestone",
+                "abstract": False,
             },
         ),
         migrations.CreateModel(
-            name='Outbox',
+            name="Outbox",
             fields=[
-                ('id', models.UUIDField(editable=False, primary_key=True, serialize=False)),
-                ('kind', models.CharField(max_length=40)),
-                ('key', models.CharField(max_length=200, unique=True)),
-                ('payload', models.JSONField(default=dict)),
-                ('state', models.CharField(choices=[('waiting', 'Waiting'), ('running', 'Running'), ('done', 'Done'), ('parked', 'Parked')], default='waiting', max_length=8)),
-                ('attempts', models.PositiveSmallIntegerField(default=0)),
-                ('owed_at', models.DateTimeField()),
-                ('due_at', models.DateTimeField()),
-                ('sent_at', models.DateTimeField(null=True)),
-                ('taken_at', models.DateTimeField(null=True)),
-                ('done_at', models.DateTimeField(null=True)),
-                ('last_error', models.TextField(blank=True, default='')),
+                ("id", models.UUIDField(editable=False, primary_key=True, serialize=False)),
+                ("kind", models.CharField(max_length=40)),
+                ("key", models.CharField(max_length=200, unique=True)),
+                ("payload", models.JSONField(default=dict)),
+                (
+                    "state",
+                    models.CharField(
+                        choices=[
+                            ("waiting", "Waiting"),
+                            ("running", "Running"),
+                            ("done", "Done"),
+                            ("parked", "Parked"),
+                        ],
+                        default="waiting",
+                        max_length=8,
+                    ),
+                ),
+                ("attempts", models.PositiveSmallIntegerField(default=0)),
+                ("owed_at", models.DateTimeField()),
+                ("due_at", models.DateTimeField()),
+                ("sent_at", models.DateTimeField(null=True)),
+                ("taken_at", models.DateTimeField(null=True)),
+                ("done_at", models.DateTimeField(null=True)),
+                ("last_error", models.TextField(blank=True, default="")),
             ],
             options={
-                'verbose_name_plural': 'outbox',
-                'indexes': [models.Index(condition=models.Q(('state__in', ['waiting', 'running'])), fields=['due_at'], name='outbox_open'), models.Index(condition=models.Q(('state', 'parked')), fields=['owed_at'], name='outbox_parked'), models.Index(condition=models.Q(('state', 'done')), fields=['done_at'], name='outbox_done')],
-                'constraints': [models.CheckConstraint(condition=models.Q(('state__in', ['waiting', 'running', 'done', 'parked'])), name='outbox_state_known'), models.CheckConstraint(condition=models.Q(models.Q(('done_at__isnull', False), ('state', 'done')), models.Q(models.Q(('state', 'done'), _negated=True), ('done_at__isnull', True)), _connector='OR'), name='outbox_done_has_its_time')],
+                "verbose_name_plural": "outbox",
+                "indexes": [
+                    models.Index(
+                        condition=models.Q(("state__in", ["waiting", "running"])),
+                        fields=["due_at"],
+                        name="outbox_open",
+                    ),
+                    models.Index(
+                        condition=models.Q(("state", "parked")), fields=["owed_at"], name="outbox_parked"
+                    ),
+                    models.Index(
+                        condition=models.Q(("state", "done")), fields=["done_at"], name="outbox_done"
+                    ),
+                ],
+                "constraints": [
+                    models.CheckConstraint(
+                        condition=models.Q(("state__in", ["waiting", "running", "done", "parked"])),
+                        name="outbox_state_known",
+                    ),
+                    models.CheckConstraint(
+                        condition=models.Q(
+                            models.Q(("done_at__isnull", False), ("state", "done")),
+                            models.Q(models.Q(("state", "done"), _negated=True), ("done_at__isnull", True)),
+                            _connector="OR",
+                        ),
+                        name="outbox_done_has_its_time",
+                    ),
+                ],
             },
         ),
         migrations.CreateModel(
-            name='Room',
+            name="Room",
             fields=[
-                ('id', models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
-                ('name', models.CharField(max_length=160)),
-                ('substrate', models.CharField(choices=[('gypsum_board', 'gypsum board'), ('gypsum_plaster', 'gypsum plaster'), ('cement_plaster', 'cement or lime plaster'), ('concrete', 'concrete'), ('masonry', 'masonry'), ('existing_paint', 'existing paint'), ('existing_tile', 'existing tile'), ('plywood', 'plywood'), ('timber_studs', 'timber studs'), ('steel_studs', 'steel studs')], max_length=20)),
-                ('fixing', models.CharField(choices=[('glued', 'sheets, glued over the wall'), ('backed', 'backed panels, fastened to studs')], max_length=10)),
-                ('crew_hours', models.DecimalField(decimal_places=2, max_digits=6)),
-                ('facts_version', models.PositiveBigIntegerField(default=0)),
-                ('job', models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='rooms', to='jobs.job')),
+                (
+                    "id",
+                    models.BigAutoField(
+                        auto_created=True, primary_key=True, serialize=False, verbose_name="ID"
+                    ),
+                ),
+                ("name", models.CharField(max_length=160)),
+                (
+                    "substrate",
+                    models.CharField(
+                        choices=[
+                            ("gypsum_board", "gypsum board"),
+                            ("gypsum_plaster", "gypsum plaster"),
+                            ("cement_plaster", "cement or lime plaster"),
+                            ("concrete", "concrete"),
+                            ("masonry", "masonry"),
+                            ("existing_paint", "existing paint"),
+                            ("existing_tile", "existing tile"),
+                            ("plywood", "plywood"),
+                            ("timber_studs", "timber studs"),
+                            ("steel_studs", "steel studs"),
+                        ],
+                        max_length=20,
+                    ),
+                ),
+                (
+                    "fixing",
+                    models.CharField(
+                        choices=[
+                            ("glued", "sheets, glued over the wall"),
+                            ("backed", "backed panels, fastened to studs"),
+                        ],
+                        max_length=10,
+                    ),
+                ),
+                ("crew_hours", models.DecimalField(decimal_places=2, max_digits=6)),
+                ("facts_version", models.PositiveBigIntegerField(default=0)),
+                (
+                    "job",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.PROTECT, related_name="rooms", to="jobs.job"
+                    ),
+                ),
             ],
         ),
         migrations.CreateModel(
-            name='PrepCheck',
+            name="PrepCheck",
             fields=[
-                ('id', models.UUIDField(editable=False, primary_key=True, serialize=False)),
-                ('origin', models.UUIDField(db_index=True, editable=False)),
-                ('happened_at', models.DateTimeField(verbose_name='when')),
-                ('recorded_at', models.DateTimeField(editable=False)),
-                ('said_by', models.CharField(blank=True, max_length=120, verbose_name='said by')),
-                ('withdraws', models.BooleanField(default=False, editable=False)),
-                ('reason', models.CharField(blank=True, max_length=500, verbose_name='reason')),
-                ('check_code', models.CharField(max_length=40)),
-                ('passed', models.BooleanField()),
-                ('value', models.DecimalField(blank=True, decimal_places=2, max_digits=8, null=True)),
-                ('recorded_by', models.ForeignKey(editable=False, on_delete=django.db.models.deletion.PROTECT, related_name='+', to=settings.AUTH_USER_MODEL)),
-                ('supersedes', models.OneToOneField(blank=True, editable=False, null=True, on_delete=django.db.models.deletion.PROTECT, related_name='superseded_by', to='jobs.prepcheck')),
-                ('room', models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='%(class)s_facts', to='jobs.room')),
+                ("id", models.UUIDField(editable=False, primary_key=True, serialize=False)),
+                ("origin", models.UUIDField(db_index=True, editable=False)),
+                ("happened_at", models.DateTimeField(verbose_name="when")),
+                ("recorded_at", models.DateTimeField(editable=False)),
+                ("said_by", models.CharField(blank=True, max_length=120, verbose_name="said by")),
+                ("withdraws", models.BooleanField(default=False, editable=False)),
+                ("reason", models.CharField(blank=True, max_length=500, verbose_name="reason")),
+                ("check_code", models.CharField(max_length=40)),
+                ("passed", models.BooleanField()),
+                ("value", models.DecimalField(blank=True, decimal_places=2, max_digits=8, null=True)),
+                (
+                    "recorded_by",
+                    models.ForeignKey(
+                        editable=False,
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="+",
+                        to=settings.AUTH_USER_MODEL,
+                    ),
+                ),
+                (
+                    "supersedes",
+                    models.OneToOneField(
+                        blank=True,
+                        editable=False,
+                        null=True,
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="superseded_by",
+                        to="jobs.prepcheck",
+                    ),
+                ),
+                (
+                    "room",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="%(class)s_facts",
+                        to="jobs.room",
+                    ),
+                ),
             ],
             options={
-                'verbose_name': 'prep check',
-                'abstract': False,
+                "verbose_name": "prep check",
+                "abstract": False,
             },
         ),
         migrations.AddField(
-            model_name='milestone',
-            name='rooms',
-            field=models.ManyToManyField(related_name='milestones', to='jobs.room'),
+            model_name="milestone",
+            name="rooms",
+            field=models.ManyToManyField(related_name="milestones", to="jobs.room"),
         ),
         migrations.CreateModel(
-            name='EntryRoom',
+            name="EntryRoom",
             fields=[
-                ('id', models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
-                ('entry', models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='+', to='jobs.entry')),
-                ('room', models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='+', to='jobs.room')),
+                (
+                    "id",
+                    models.BigAutoField(
+                        auto_created=True, primary_key=True, serialize=False, verbose_name="ID"
+                    ),
+                ),
+                (
+                    "entry",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.PROTECT, related_name="+", to="jobs.entry"
+                    ),
+                ),
+                (
+                    "room",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.PROTECT, related_name="+", to="jobs.room"
+                    ),
+                ),
             ],
         ),
         migrations.AddField(
-            model_name='entry',
-            name='rooms',
-            field=models.ManyToManyField(related_name='entries', through='jobs.EntryRoom', to='jobs.room'),
+            model_name="entry",
+            name="rooms",
+            field=models.ManyToManyField(related_name="entries", through="jobs.EntryRoom", to="jobs.room"),
         ),
         migrations.CreateModel(
-            name='Access',
+            name="Access",
             fields=[
-                ('id', models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
-                ('right', models.CharField(choices=[('site', 'record what is seen on the site'), ('room', 'record what is done in a room')], max_length=8)),
-                ('from_at', models.DateTimeField()),
-                ('until_at', models.DateTimeField(blank=True, null=True)),
-                ('person', models.ForeignKey(on_delete=django.db.models.deletion.CASCADE, related_name='access', to=settings.AUTH_USER_MODEL)),
-                ('job', models.ForeignKey(on_delete=django.db.models.deletion.CASCADE, related_name='access', to='jobs.job')),
-                ('room', models.ForeignKey(blank=True, null=True, on_delete=django.db.models.deletion.CASCADE, related_name='access', to='jobs.room')),
+                (
+                    "id",
+                    models.BigAutoField(
+                        auto_created=True, primary_key=True, serialize=False, verbose_name="ID"
+                    ),
+                ),
+                (
+                    "right",
+                    models.CharField(
+                        choices=[
+                            ("site", "record what is seen on the site"),
+                            ("room", "record what is done in a room"),
+                        ],
+                        max_length=8,
+                    ),
+                ),
+                ("from_at", models.DateTimeField()),
+                ("until_at", models.DateTimeField(blank=True, null=True)),
+                (
+                    "person",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.CASCADE,
+                        related_name="access",
+                        to=settings.AUTH_USER_MODEL,
+                    ),
+                ),
+                (
+                    "job",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.CASCADE, related_name="access", to="jobs.job"
+                    ),
+                ),
+                (
+                    "room",
+                    models.ForeignKey(
+                        blank=True,
+                        null=True,
+                        on_delete=django.db.models.deletion.CASCADE,
+                        related_name="access",
+                        to="jobs.room",
+                    ),
+                ),
             ],
         ),
         migrations.CreateModel(
-            name='SignInLink',
+            name="SignInLink",
             fields=[
-                ('id', models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
-                ('digest', models.CharField(max_length=64, unique=True)),
-                ('is_mailed', models.BooleanField()),
-                ('made_at', models.DateTimeField()),
-                ('ends_at', models.DateTimeField()),
-                ('used_at', models.DateTimeField(blank=True, null=True)),
-                ('person', models.ForeignKey(on_delete=django.db.models.deletion.CASCADE, related_name='links', to=settings.AUTH_USER_MODEL)),
+                (
+                    "id",
+                    models.BigAutoField(
+                        auto_created=True, primary_key=True, serialize=False, verbose_name="ID"
+                    ),
+                ),
+                ("digest", models.CharField(max_length=64, unique=True)),
+                ("is_mailed", models.BooleanField()),
+                ("made_at", models.DateTimeField()),
+                ("ends_at", models.DateTimeField()),
+                ("used_at", models.DateTimeField(blank=True, null=True)),
+                (
+                    "person",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.CASCADE,
+                        related_name="links",
+                        to=settings.AUTH_USER_MODEL,
+                    ),
+                ),
             ],
         ),
         migrations.AddField(
-            model_name='job',
-            name='site',
-            field=models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='jobs', to='jobs.site'),
+            model_name="job",
+            name="site",
+            field=models.ForeignKey(
+                on_delete=django.db.models.deletion.PROTECT, related_name="jobs", to="jobs.site"
+            ),
         ),
         migrations.CreateModel(
-            name='Closure',
+            name="Closure",
             fields=[
-                ('id', models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
-                ('from_on', models.DateField()),
-                ('to_on', models.DateField()),
-                ('reason', models.CharField(max_length=200)),
-                ('site', models.ForeignKey(on_delete=django.db.models.deletion.CASCADE, related_name='closures', to='jobs.site')),
+                (
+                    "id",
+                    models.BigAutoField(
+                        auto_created=True, primary_key=True, serialize=False, verbose_name="ID"
+                    ),
+                ),
+                ("from_on", models.DateField()),
+                ("to_on", models.DateField()),
+                ("reason", models.CharField(max_length=200)),
+                (
+                    "site",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.CASCADE, related_name="closures", to="jobs.site"
+                    ),
+                ),
             ],
         ),
         migrations.CreateModel(
-            name='Wetting',
+            name="Wetting",
             fields=[
-                ('id', models.UUIDField(editable=False, primary_key=True, serialize=False)),
-                ('origin', models.UUIDField(db_index=True, editable=False)),
-                ('happened_at', models.DateTimeField(verbose_name='when')),
-                ('recorded_at', models.DateTimeField(editable=False)),
-                ('said_by', models.CharField(blank=True, max_length=120, verbose_name='said by')),
-                ('withdraws', models.BooleanField(default=False, editable=False)),
-                ('reason', models.CharField(blank=True, max_length=500, verbose_name='reason')),
-                ('recorded_by', models.ForeignKey(editable=False, on_delete=django.db.models.deletion.PROTECT, related_name='+', to=settings.AUTH_USER_MODEL)),
-                ('room', models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='%(class)s_facts', to='jobs.room')),
-                ('supersedes', models.OneToOneField(blank=True, editable=False, null=True, on_delete=django.db.models.deletion.PROTECT, related_name='superseded_by', to='jobs.wetting')),
+                ("id", models.UUIDField(editable=False, primary_key=True, serialize=False)),
+                ("origin", models.UUIDField(db_index=True, editable=False)),
+                ("happened_at", models.DateTimeField(verbose_name="when")),
+                ("recorded_at", models.DateTimeField(editable=False)),
+                ("said_by", models.CharField(blank=True, max_length=120, verbose_name="said by")),
+                ("withdraws", models.BooleanField(default=False, editable=False)),
+                ("reason", models.CharField(blank=True, max_length=500, verbose_name="reason")),
+                (
+                    "recorded_by",
+                    models.ForeignKey(
+                        editable=False,
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="+",
+                        to=settings.AUTH_USER_MODEL,
+                    ),
+                ),
+                (
+                    "room",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="%(class)s_facts",
+                        to="jobs.room",
+                    ),
+                ),
+                (
+                    "supersedes",
+                    models.OneToOneField(
+                        blank=True,
+                        editable=False,
+                        null=True,
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="superseded_by",
+                        to="jobs.wetting",
+                    ),
+                ),
             ],
             options={
-                'verbose_name': 'wetting',
-                'abstract': False,
+                "verbose_name": "wetting",
+                "abstract": False,
             },
         ),
         migrations.CreateModel(
-            name='Zone',
+            name="Zone",
             fields=[
-                ('id', models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
-                ('name', models.CharField(max_length=120)),
-                ('t_min', models.FloatField()),
-                ('t_max', models.FloatField()),
-                ('rh_min', models.FloatField()),
-                ('rh_max', models.FloatField()),
-                ('job', models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='zones', to='jobs.job')),
+                (
+                    "id",
+                    models.BigAutoField(
+                        auto_created=True, primary_key=True, serialize=False, verbose_name="ID"
+                    ),
+                ),
+                ("name", models.CharField(max_length=120)),
+                ("t_min", models.FloatField()),
+                ("t_max", models.FloatField()),
+                ("rh_min", models.FloatField()),
+                ("rh_max", models.FloatField()),
+                (
+                    "job",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.PROTECT, related_name="zones", to="jobs.job"
+                    ),
+                ),
             ],
         ),
         migrations.CreateModel(
-            name='Statement',
+            name="Statement",
             fields=[
-                ('id', models.UUIDField(editable=False, primary_key=True, serialize=False)),
-                ('origin', models.UUIDField(db_index=True, editable=False)),
-                ('happened_at', models.DateTimeField(verbose_name='when')),
-                ('recorded_at', models.DateTimeField(editable=False)),
-                ('said_by', models.CharField(blank=True, max_length=120, verbose_name='said by')),
-                ('withdraws', models.BooleanField(default=False, editable=False)),
-                ('reason', models.CharField(blank=True, max_length=500, verbose_name='reason')),
-                ('from_at', models.DateTimeField(verbose_name='from')),
-                ('recorded_by', models.ForeignKey(editable=False, on_delete=django.db.models.deletion.PROTECT, related_name='+', to=settings.AUTH_USER_MODEL)),
-                ('supersedes', models.OneToOneField(blank=True, editable=False, null=True, on_delete=django.db.models.deletion.PROTECT, related_name='superseded_by', to='jobs.statement')),
-                ('zone', models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='%(class)s_facts', to='jobs.zone')),
+                ("id", models.UUIDField(editable=False, primary_key=True, serialize=False)),
+                ("origin", models.UUIDField(db_index=True, editable=False)),
+                ("happened_at", models.DateTimeField(verbose_name="when")),
+                ("recorded_at", models.DateTimeField(editable=False)),
+                ("said_by", models.CharField(blank=True, max_length=120, verbose_name="said by")),
+                ("withdraws", models.BooleanField(default=False, editable=False)),
+                ("reason", models.CharField(blank=True, max_length=500, verbose_name="reason")),
+                ("from_at", models.DateTimeField(verbose_name="from")),
+                (
+                    "recorded_by",
+                    models.ForeignKey(
+                        editable=False,
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="+",
+                        to=settings.AUTH_USER_MODEL,
+                    ),
+                ),
+                (
+                    "supersedes",
+                    models.OneToOneField(
+                        blank=True,
+                        editable=False,
+                        null=True,
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="superseded_by",
+                        to="jobs.statement",
+                    ),
+                ),
+                (
+                    "zone",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="%(class)s_facts",
+                        to="jobs.zone",
+                    ),
+                ),
             ],
             options={
-                'verbose_name': 'statement',
-                'abstract': False,
+                "verbose_name": "statement",
+                "abstract": False,
             },
         ),
         migrations.AddField(
-            model_name='room',
-            name='zone',
-            field=models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='rooms', to='jobs.zone'),
+            model_name="room",
+            name="zone",
+            field=models.ForeignKey(
+                on_delete=django.db.models.deletion.PROTECT, related_name="rooms", to="jobs.zone"
+            ),
         ),
         migrations.CreateModel(
-            name='ReadingFile',
+            name="ReadingFile",
             fields=[
-                ('id', models.UUIDField(editable=False, primary_key=True, serialize=False)),
-                ('origin', models.UUIDField(db_index=True, editable=False)),
-                ('happened_at', models.DateTimeField(verbose_name='when')),
-                ('recorded_at', models.DateTimeField(editable=False)),
-                ('said_by', models.CharField(blank=True, max_length=120, verbose_name='said by')),
-                ('withdraws', models.BooleanField(default=False, editable=False)),
-                ('reason', models.CharField(blank=True, max_length=500, verbose_name='reason')),
-                ('name', models.CharField(max_length=200)),
-                ('sha256', models.CharField(max_length=64)),
-                ('logger', models.CharField(max_length=120)),
-                ('new', models.PositiveIntegerField()),
-                ('known', models.PositiveIntegerField()),
-                ('conflicts', models.PositiveIntegerField()),
-                ('recorded_by', models.ForeignKey(editable=False, on_delete=django.db.models.deletion.PROTECT, related_name='+', to=settings.AUTH_USER_MODEL)),
-                ('supersedes', models.OneToOneField(blank=True, editable=False, null=True, on_delete=django.db.models.deletion.PROTECT, related_name='superseded_by', to='jobs.readingfile')),
-                ('zone', models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='%(class)s_facts', to='jobs.zone')),
+                ("id", models.UUIDField(editable=False, primary_key=True, serialize=False)),
+                ("origin", models.UUIDField(db_index=True, editable=False)),
+                ("happened_at", models.DateTimeField(verbose_name="when")),
+                ("recorded_at", models.DateTimeField(editable=False)),
+                ("said_by", models.CharField(blank=True, max_length=120, verbose_name="said by")),
+                ("withdraws", models.BooleanField(default=False, editable=False)),
+                ("reason", models.CharField(blank=True, max_length=500, verbose_name="reason")),
+                ("name", models.CharField(max_length=200)),
+                ("sha256", models.CharField(max_length=64)),
+                ("logger", models.CharField(max_length=120)),
+                ("new", models.PositiveIntegerField()),
+                ("known", models.PositiveIntegerField()),
+                ("conflicts", models.PositiveIntegerField()),
+                (
+                    "recorded_by",
+                    models.ForeignKey(
+                        editable=False,
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="+",
+                        to=settings.AUTH_USER_MODEL,
+                    ),
+                ),
+                (
+                    "supersedes",
+                    models.OneToOneField(
+                        blank=True,
+                        editable=False,
+                        null=True,
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="superseded_by",
+                        to="jobs.readingfile",
+                    ),
+                ),
+                (
+                    "zone",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="%(class)s_facts",
+                        to="jobs.zone",
+                    ),
+                ),
             ],
             options={
-                'verbose_name': 'logger file',
-                'abstract': False,
+                "verbose_name": "logger file",
+                "abstract": False,
             },
         ),
         migrations.CreateModel(
-            name='Reading',
+            name="Reading",
             fields=[
-                ('id', models.UUIDField(editable=False, primary_key=True, serialize=False)),
-                ('origin', models.UUIDField(db_index=True, editable=False)),
-                ('happened_at', models.DateTimeField(verbose_name='when')),
-                ('recorded_at', models.DateTimeField(editable=False)),
-                ('said_by', models.CharField(blank=True, max_length=120, verbose_name='said by')),
-                ('withdraws', models.BooleanField(default=False, editable=False)),
-                ('reason', models.CharField(blank=True, max_length=500, verbose_name='reason')),
-                ('temperature', models.FloatField(verbose_name='air')),
-                ('unit', models.CharField(choices=[('c', '°C'), ('f', '°F')], default='c', max_length=1)),
-                ('humidity_pct', models.FloatField(validators=[django.core.validators.MinValueValidator(0), django.core.validators.MaxValueValidator(105)], verbose_name='humidity, %')),
-                ('logger', models.CharField(blank=True, max_length=120)),
-                ('recorded_by', models.ForeignKey(editable=False, on_delete=django.db.models.deletion.PROTECT, related_name='+', to=settings.AUTH_USER_MODEL)),
-                ('supersedes', models.OneToOneField(blank=True, editable=False, null=True, on_delete=django.db.models.deletion.PROTECT, related_name='superseded_by', to='jobs.reading')),
-                ('file', models.ForeignKey(blank=True, null=True, on_delete=django.db.models.deletion.PROTECT, related_name='readings', to='jobs.readingfile')),
-                ('zone', models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='%(class)s_facts', to='jobs.zone')),
+                ("id", models.UUIDField(editable=False, primary_key=True, serialize=False)),
+                ("origin", models.UUIDField(db_index=True, editable=False)),
+                ("happened_at", models.DateTimeField(verbose_name="when")),
+                ("recorded_at", models.DateTimeField(editable=False)),
+                ("said_by", models.CharField(blank=True, max_length=120, verbose_name="said by")),
+                ("withdraws", models.BooleanField(default=False, editable=False)),
+                ("reason", models.CharField(blank=True, max_length=500, verbose_name="reason")),
+                ("temperature", models.FloatField(verbose_name="air")),
+                ("unit", models.CharField(choices=[("c", "°C"), ("f", "°F")], default="c", max_length=1)),
+                (
+                    "humidity_pct",
+                    models.FloatField(
+                        validators=[
+                            django.core.validators.MinValueValidator(0),
+                            django.core.validators.MaxValueValidator(105),
+                        ],
+                        verbose_name="humidity, %",
+                    ),
+                ),
+                ("logger", models.CharField(blank=True, max_length=120)),
+                (
+                    "recorded_by",
+                    models.ForeignKey(
+                        editable=False,
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="+",
+                        to=settings.AUTH_USER_MODEL,
+                    ),
+                ),
+                (
+                    "supersedes",
+                    models.OneToOneField(
+                        blank=True,
+                        editable=False,
+                        null=True,
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="superseded_by",
+                        to="jobs.reading",
+                    ),
+                ),
+                (
+                    "file",
+                    models.ForeignKey(
+                        blank=True,
+                        null=True,
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="readings",
+                        to="jobs.readingfile",
+                    ),
+                ),
+                (
+                    "zone",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="%(class)s_facts",
+                        to="jobs.zone",
+                    ),
+                ),
             ],
             options={
-                'verbose_name': 'reading',
-                'abstract': False,
+                "verbose_name": "reading",
+                "abstract": False,
             },
         ),
         migrations.CreateModel(
-            name='Memory',
+            name="Memory",
             fields=[
-                ('id', models.UUIDField(editable=False, primary_key=True, serialize=False)),
-                ('origin', models.UUIDField(db_index=True, editable=False)),
-                ('happened_at', models.DateTimeField(verbose_name='when')),
-                ('recorded_at', models.DateTimeField(editable=False)),
-                ('said_by', models.CharField(blank=True, max_length=120, verbose_name='said by')),
-                ('withdraws', models.BooleanField(default=False, editable=False)),
-                ('reason', models.CharField(blank=True, max_length=500, verbose_name='reason')),
-                ('from_at', models.DateTimeField(verbose_name='since')),
-                ('t_min', models.FloatField(verbose_name='lowest air')),
-                ('t_max', models.FloatField(verbose_name='highest air')),
-                ('unit', models.CharField(choices=[('c', '°C'), ('f', '°F')], default='c', max_length=1)),
-                ('rh_min', models.FloatField(verbose_name='lowest humidity, %')),
-                ('rh_max', models.FloatField(verbose_name='highest humidity, %')),
-                ('recorded_by', models.ForeignKey(editable=False, on_delete=django.db.models.deletion.PROTECT, related_name='+', to=settings.AUTH_USER_MODEL)),
-                ('supersedes', models.OneToOneField(blank=True, editable=False, null=True, on_delete=django.db.models.deletion.PROTECT, related_name='superseded_by', to='jobs.memory')),
-                ('zone', models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='%(class)s_facts', to='jobs.zone')),
+                ("id", models.UUIDField(editable=False, primary_key=True, serialize=False)),
+                ("origin", models.UUIDField(db_index=True, editable=False)),
+                ("happened_at", models.DateTimeField(verbose_name="when")),
+                ("recorded_at", models.DateTimeField(editable=False)),
+                ("said_by", models.CharField(blank=True, max_length=120, verbose_name="said by")),
+                ("withdraws", models.BooleanField(default=False, editable=False)),
+                ("reason", models.CharField(blank=True, max_length=500, verbose_name="reason")),
+                ("from_at", models.DateTimeField(verbose_name="since")),
+                ("t_min", models.FloatField(verbose_name="lowest air")),
+                ("t_max", models.FloatField(verbose_name="highest air")),
+                ("unit", models.CharField(choices=[("c", "°C"), ("f", "°F")], default="c", max_length=1)),
+                ("rh_min", models.FloatField(verbose_name="lowest humidity, %")),
+                ("rh_max", models.FloatField(verbose_name="highest humidity, %")),
+                (
+                    "recorded_by",
+                    models.ForeignKey(
+                        editable=False,
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="+",
+                        to=settings.AUTH_USER_MODEL,
+                    ),
+                ),
+                (
+                    "supersedes",
+                    models.OneToOneField(
+                        blank=True,
+                        editable=False,
+                        null=True,
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="superseded_by",
+                        to="jobs.memory",
+                    ),
+                ),
+                (
+                    "zone",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="%(class)s_facts",
+                        to="jobs.zone",
+                    ),
+                ),
             ],
             options={
-                'verbose_name': 'memory of a meter',
-                'verbose_name_plural': 'memories of a meter',
-                'abstract': False,
+                "verbose_name": "memory of a meter",
+                "verbose_name_plural": "memories of a meter",
+                "abstract": False,
             },
         ),
         migrations.CreateModel(
-            name='Change',
+            name="Change",
             fields=[
-                ('id', models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
-                ('record', models.CharField(max_length=40)),
-                ('record_pk', models.CharField(max_length=40)),
-                ('at', models.DateTimeField()),
-                ('before', models.JSONField()),
-                ('after', models.JSONField()),
-                ('reason', models.CharField(blank=True, max_length=500)),
-                ('by', models.ForeignKey(null=True, on_delete=django.db.models.deletion.PROTECT, related_name='+', to=settings.AUTH_USER_MODEL)),
+                (
+                    "id",
+                    models.BigAutoField(
+                        auto_created=True, primary_key=True, serialize=False, verbose_name="ID"
+                    ),
+                ),
+                ("record", models.CharField(max_length=40)),
+                ("record_pk", models.CharField(max_length=40)),
+                ("at", models.DateTimeField()),
+                ("before", models.JSONField()),
+                ("after", models.JSONField()),
+                ("reason", models.CharField(blank=True, max_length=500)),
+                (
+                    "by",
+                    models.ForeignKey(
+                        null=True,
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="+",
+                        to=settings.AUTH_USER_MODEL,
+                    ),
+                ),
             ],
             options={
-                'indexes': [models.Index(fields=['record', 'record_pk'], name='jobs_change_record_a10671_idx')],
+                "indexes": [
+                    models.Index(fields=["record", "record_pk"], name="jobs_change_record_a10671_idx")
+                ],
             },
         ),
         migrations.AddConstraint(
-            model_name='person',
-            constraint=models.CheckConstraint(condition=models.Q(('is_supplier', False), models.Q(('is_crew_lead', False), ('is_manager', False)), _connector='OR'), name='supplier_has_no_other_role', violation_error_message="A supplier's person cannot also be manager or crew lead."),
+            model_name="person",
+            constraint=models.CheckConstraint(
+                condition=models.Q(
+                    ("is_supplier", False),
+                    models.Q(("is_crew_lead", False), ("is_manager", False)),
+                    _connector="OR",
+                ),
+                name="supplier_has_no_other_role",
+                violation_error_message="A supplier's person cannot also be manager or crew lead.",
+            ),
         ),
         migrations.AddConstraint(
-            model_name='milestonereport',
-            constraint=models.CheckConstraint(condition=models.Q(('withdraws', False), ('supersedes__isnull', False), _connector='OR'), name='jobs_milestonereport_withdraws_something'),
+            model_name="milestonereport",
+            constraint=models.CheckConstraint(
+                condition=models.Q(("withdraws", False), ("supersedes__isnull", False), _connector="OR"),
+                name="jobs_milestonereport_withdraws_something",
+            ),
         ),
         migrations.AddConstraint(
-            model_name='milestonereport',
-            constraint=models.CheckConstraint(condition=models.Q(('is_done', False), ('expected_at__isnull', True), _connector='OR'), name='done_is_not_expected'),
+            model_name="milestonereport",
+            constraint=models.CheckConstraint(
+                condition=models.Q(("is_done", False), ("expected_at__isnull", True), _connector="OR"),
+                name="done_is_not_expected",
+            ),
         ),
         migrations.AddConstraint(
-            model_name='prepcheck',
-            constraint=models.CheckConstraint(condition=models.Q(('withdraws', False), ('supersedes__isnull', False), _connector='OR'), name='jobs_prepcheck_withdraws_something'),
+            model_name="prepcheck",
+            constraint=models.CheckConstraint(
+                condition=models.Q(("withdraws", False), ("supersedes__isnull", False), _connector="OR"),
+                name="jobs_prepcheck_withdraws_something",
+            ),
         ),
         migrations.AddConstraint(
-            model_name='milestone',
-            constraint=models.UniqueConstraint(fields=('job', 'name', 'before'), name='milestone_name_once_a_job'),
+            model_name="milestone",
+            constraint=models.UniqueConstraint(
+                fields=("job", "name", "before"), name="milestone_name_once_a_job"
+            ),
         ),
         migrations.AddConstraint(
-            model_name='entryroom',
-            constraint=models.UniqueConstraint(fields=('entry', 'room'), name='entry_once_a_room'),
+            model_name="entryroom",
+            constraint=models.UniqueConstraint(fields=("entry", "room"), name="entry_once_a_room"),
         ),
         migrations.AddIndex(
-            model_name='access',
-            index=models.Index(fields=['person', 'job'], name='jobs_access_person__efba5b_idx'),
+            model_name="access",
+            index=models.Index(fields=["person", "job"], name="jobs_access_person__efba5b_idx"),
         ),
         migrations.AddConstraint(
-            model_name='access',
-            constraint=models.CheckConstraint(condition=models.Q(models.Q(('right', 'site'), ('room__isnull', True)), models.Q(('right', 'room'), ('room__isnull', False)), _connector='OR'), name='access_room_right_names_a_room'),
+            model_name="access",
+            constraint=models.CheckConstraint(
+                condition=models.Q(
+                    models.Q(("right", "site"), ("room__isnull", True)),
+                    models.Q(("right", "room"), ("room__isnull", False)),
+                    _connector="OR",
+                ),
+                name="access_room_right_names_a_room",
+            ),
         ),
         migrations.AddConstraint(
-            model_name='closure',
-            constraint=models.CheckConstraint(condition=models.Q(('to_on__gte', models.F('from_on'))), name='closure_in_order'),
+            model_name="closure",
+            constraint=models.CheckConstraint(
+                condition=models.Q(("to_on__gte", models.F("from_on"))), name="closure_in_order"
+            ),
         ),
         migrations.AddConstraint(
-            model_name='wetting',
-            constraint=models.CheckConstraint(condition=models.Q(('withdraws', False), ('supersedes__isnull', False), _connector='OR'), name='jobs_wetting_withdraws_something'),
+            model_name="wetting",
+            constraint=models.CheckConstraint(
+                condition=models.Q(("withdraws", False), ("supersedes__isnull", False), _connector="OR"),
+                name="jobs_wetting_withdraws_something",
+            ),
         ),
         migrations.AddConstraint(
-            model_name='zone',
-            constraint=models.UniqueConstraint(fields=('job', 'name'), name='zone_name_once_a_job'),
+            model_name="zone",
+            constraint=models.UniqueConstraint(fields=("job", "name"), name="zone_name_once_a_job"),
         ),
         migrations.AddConstraint(
-            model_name='zone',
-            constraint=models.CheckConstraint(condition=models.Q(('rh_max__lte', 100), ('rh_min__gte', 0), ('rh_min__lte', models.F('rh_max')), ('t_min__lte', models.F('t_max'))), name='zone_band_in_order', violation_error_message="The band's least must not be above its most; humidity is 0 to 100 %."),
+            model_name="zone",
+            constraint=models.CheckConstraint(
+                condition=models.Q(
+                    ("rh_max__lte", 100),
+                    ("rh_min__gte", 0),
+                    ("rh_min__lte", models.F("rh_max")),
+                    ("t_min__lte", models.F("t_max")),
+                ),
+                name="zone_band_in_order",
+                violation_error_message="The band's least must not be above its most; humidity is 0 to 100 %.",
+            ),
         ),
         migrations.AddConstraint(
-            model_name='statement',
-            constraint=models.CheckConstraint(condition=models.Q(('withdraws', False), ('supersedes__isnull', False), _connector='OR'), name='jobs_statement_withdraws_something'),
+            model_name="statement",
+            constraint=models.CheckConstraint(
+                condition=models.Q(("withdraws", False), ("supersedes__isnull", False), _connector="OR"),
+                name="jobs_statement_withdraws_something",
+            ),
         ),
         migrations.AddConstraint(
-            model_name='statement',
-            constraint=models.CheckConstraint(condition=models.Q(('from_at__lt', models.F('happened_at'))), name='statement_spans_time'),
+            model_name="statement",
+            constraint=models.CheckConstraint(
+                condition=models.Q(("from_at__lt", models.F("happened_at"))), name="statement_spans_time"
+            ),
         ),
         migrations.AddConstraint(
-            model_name='room',
-            constraint=models.UniqueConstraint(fields=('job', 'name'), name='room_name_once_a_job'),
+            model_name="room",
+            constraint=models.UniqueConstraint(fields=("job", "name"), name="room_name_once_a_job"),
         ),
         migrations.AddConstraint(
-            model_name='room',
-            constraint=models.CheckConstraint(condition=models.Q(('crew_hours__gt', 0)), name='room_takes_some_hours'),
+            model_name="room",
+            constraint=models.CheckConstraint(
+                condition=models.Q(("crew_hours__gt", 0)), name="room_takes_some_hours"
+            ),
         ),
         migrations.AddConstraint(
-            model_name='readingfile',
-            constraint=models.CheckConstraint(condition=models.Q(('withdraws', False), ('supersedes__isnull', False), _connector='OR'), name='jobs_readingfile_withdraws_something'),
+            model_name="readingfile",
+            constraint=models.CheckConstraint(
+                condition=models.Q(("withdraws", False), ("supersedes__isnull", False), _connector="OR"),
+                name="jobs_readingfile_withdraws_something",
+            ),
         ),
         migrations.AddIndex(
-            model_name='reading',
-            index=models.Index(fields=['zone', 'happened_at'], name='jobs_readin_zone_id_ac9c52_idx'),
+            model_name="reading",
+            index=models.Index(fields=["zone", "happened_at"], name="jobs_readin_zone_id_ac9c52_idx"),
         ),
         migrations.AddConstraint(
-            model_name='reading',
-            constraint=models.CheckConstraint(condition=models.Q(('withdraws', False), ('supersedes__isnull', False), _connector='OR'), name='jobs_reading_withdraws_something'),
+            model_name="reading",
+            constraint=models.CheckConstraint(
+                condition=models.Q(("withdraws", False), ("supersedes__isnull", False), _connector="OR"),
+                name="jobs_reading_withdraws_something",
+            ),
         ),
         migrations.AddConstraint(
-            model_name='reading',
-            constraint=models.CheckConstraint(condition=models.Q(('humidity_pct__gte', 0), ('humidity_pct__lte', 105)), name='reading_humidity_in_range'),
+            model_name="reading",
+            constraint=models.CheckConstraint(
+                condition=models.Q(("humidity_pct__gte", 0), ("humidity_pct__lte", 105)),
+                name="reading_humidity_in_range",
+            ),
         ),
         migrations.AddConstraint(
-            model_name='reading',
-            constraint=models.CheckConstraint(condition=models.Q(models.Q(('temperature__gte', -60), ('temperature__lte', 80), ('unit', 'c')), models.Q(('temperature__gte', -76), ('temperature__lte', 176), ('unit', 'f')), _connector='OR'), name='reading_temperature_in_range'),
+            model_name="reading",
+            constraint=models.CheckConstraint(
+                condition=models.Q(
+                    models.Q(("temperature__gte", -60), ("temperature__lte", 80), ("unit", "c")),
+                    models.Q(("temperature__gte", -76), ("temperature__lte", 176), ("unit", "f")),
+                    _connector="OR",
+                ),
+                name="reading_temperature_in_range",
+            ),
         ),
         migrations.AddConstraint(
-            model_name='memory',
-            constraint=models.CheckConstraint(condition=models.Q(('withdraws', False), ('supersedes__isnull', False), _connector='OR'), name='jobs_memory_withdraws_something'),
+            model_name="memory",
+            constraint=models.CheckConstraint(
+                condition=models.Q(("withdraws", False), ("supersedes__isnull", False), _connector="OR"),
+                name="jobs_memory_withdraws_something",
+            ),
         ),
         migrations.AddConstraint(
-            model_name='memory',
-            constraint=models.CheckConstraint(condition=models.Q(('from_at__lt', models.F('happened_at'))), name='memory_spans_time'),
+            model_name="memory",
+            constraint=models.CheckConstraint(
+                condition=models.Q(("from_at__lt", models.F("happened_at"))), name="memory_spans_time"
+            ),
         ),
         migrations.AddConstraint(
-            model_name='memory',
-            constraint=models.CheckConstraint(condition=models.Q(('rh_max__lte', 105), ('rh_min__gte', 0), ('rh_min__lte', models.F('rh_max')), ('t_min__lte', models.F('t_max'))), name='memory_in_order'),
+            model_name="memory",
+            constraint=models.CheckConstraint(
+                condition=models.Q(
+                    ("rh_max__lte", 105),
+                    ("rh_min__gte", 0),
+                    ("rh_min__lte", models.F("rh_max")),
+                    ("t_min__lte", models.F("t_max")),
+                ),
+                name="memory_in_order",
+            ),
         ),
     ]

@@ -6,379 +6,857 @@ from django.db import migrations, models
 
 
 class Migration(migrations.Migration):
-
     initial = True
 
     dependencies = [
-        ('jobs', '0001_initial'),
+        ("jobs", "0001_initial"),
         migrations.swappable_dependency(settings.AUTH_USER_MODEL),
     ]
 
     operations = [
         migrations.CreateModel(
-            name='Dispatch',
+            name="Dispatch",
             fields=[
-                ('id', models.UUIDField(editable=False, primary_key=True, serialize=False)),
-                ('origin', models.UUIDField(db_index=True, editable=False)),
-                ('happened_at', models.DateTimeField(verbose_name='when')),
-                ('recorded_at', models.DateTimeField(editable=False)),
-                ('said_by', models.CharField(blank=True, max_length=120, verbose_name='said by')),
-                ('withdraws', models.BooleanField(default=False, editable=False)),
-                ('reason', models.CharField(blank=True, max_length=500, verbose_name='reason')),
-                ('expected_at', models.DateTimeField(blank=True, null=True, verbose_name='expected on site')),
-                ('paper', models.CharField(blank=True, max_length=60, verbose_name='delivery paper')),
-                ('recorded_by', models.ForeignKey(editable=False, on_delete=django.db.models.deletion.PROTECT, related_name='+', to=settings.AUTH_USER_MODEL)),
-                ('supersedes', models.OneToOneField(blank=True, editable=False, null=True, on_delete=django.db.models.deletion.PROTECT, related_name='superseded_by', to='materials.dispatch')),
+                ("id", models.UUIDField(editable=False, primary_key=True, serialize=False)),
+                ("origin", models.UUIDField(db_index=True, editable=False)),
+                ("happened_at", models.DateTimeField(verbose_name="when")),
+                ("recorded_at", models.DateTimeField(editable=False)),
+                ("said_by", models.CharField(blank=True, max_length=120, verbose_name="said by")),
+                ("withdraws", models.BooleanField(default=False, editable=False)),
+                ("reason", models.CharField(blank=True, max_length=500, verbose_name="reason")),
+                ("expected_at", models.DateTimeField(blank=True, null=True, verbose_name="expected on site")),
+                ("paper", models.CharField(blank=True, max_length=60, verbose_name="delivery paper")),
+                (
+                    "recorded_by",
+                    models.ForeignKey(
+                        editable=False,
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="+",
+                        to=settings.AUTH_USER_MODEL,
+                    ),
+                ),
+                (
+                    "supersedes",
+                    models.OneToOneField(
+                        blank=True,
+                        editable=False,
+                        null=True,
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="superseded_by",
+                        to="materials.dispatch",
+                    ),
+                ),
             ],
             options={
-                'verbose_name': 'dispatch',
-                'abstract': False,
+                "verbose_name": "dispatch",
+                "abstract": False,
             },
         ),
         migrations.CreateModel(
-            name='Arrival',
+            name="Arrival",
             fields=[
-                ('id', models.UUIDField(editable=False, primary_key=True, serialize=False)),
-                ('origin', models.UUIDField(db_index=True, editable=False)),
-                ('happened_at', models.DateTimeField(verbose_name='when')),
-                ('recorded_at', models.DateTimeField(editable=False)),
-                ('said_by', models.CharField(blank=True, max_length=120, verbose_name='said by')),
-                ('withdraws', models.BooleanField(default=False, editable=False)),
-                ('reason', models.CharField(blank=True, max_length=500, verbose_name='reason')),
-                ('recorded_by', models.ForeignKey(editable=False, on_delete=django.db.models.deletion.PROTECT, related_name='+', to=settings.AUTH_USER_MODEL)),
-                ('supersedes', models.OneToOneField(blank=True, editable=False, null=True, on_delete=django.db.models.deletion.PROTECT, related_name='superseded_by', to='materials.arrival')),
-                ('zone', models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='arrivals', to='jobs.zone')),
-                ('dispatch', models.ForeignKey(blank=True, null=True, on_delete=django.db.models.deletion.PROTECT, related_name='arrivals', to='materials.dispatch')),
+                ("id", models.UUIDField(editable=False, primary_key=True, serialize=False)),
+                ("origin", models.UUIDField(db_index=True, editable=False)),
+                ("happened_at", models.DateTimeField(verbose_name="when")),
+                ("recorded_at", models.DateTimeField(editable=False)),
+                ("said_by", models.CharField(blank=True, max_length=120, verbose_name="said by")),
+                ("withdraws", models.BooleanField(default=False, editable=False)),
+                ("reason", models.CharField(blank=True, max_length=500, verbose_name="reason")),
+                (
+                    "recorded_by",
+                    models.ForeignKey(
+                        editable=False,
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="+",
+                        to=settings.AUTH_USER_MODEL,
+                    ),
+                ),
+                (
+                    "supersedes",
+                    models.OneToOneField(
+                        blank=True,
+                        editable=False,
+                        null=True,
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="superseded_by",
+                        to="materials.arrival",
+                    ),
+                ),
+                (
+                    "zone",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.PROTECT, related_name="arrivals", to="jobs.zone"
+                    ),
+                ),
+                (
+                    "dispatch",
+                    models.ForeignKey(
+                        blank=True,
+                        null=True,
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="arrivals",
+                        to="materials.dispatch",
+                    ),
+                ),
             ],
             options={
-                'verbose_name': 'arrival',
-                'abstract': False,
+                "verbose_name": "arrival",
+                "abstract": False,
             },
         ),
         migrations.CreateModel(
-            name='Order',
+            name="Order",
             fields=[
-                ('id', models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
-                ('number', models.CharField(max_length=40, unique=True)),
-                ('ordered_on', models.DateField(blank=True, null=True)),
-                ('job', models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='orders', to='jobs.job')),
-                ('supplier', models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='orders', to='jobs.firm')),
+                (
+                    "id",
+                    models.BigAutoField(
+                        auto_created=True, primary_key=True, serialize=False, verbose_name="ID"
+                    ),
+                ),
+                ("number", models.CharField(max_length=40, unique=True)),
+                ("ordered_on", models.DateField(blank=True, null=True)),
+                (
+                    "job",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.PROTECT, related_name="orders", to="jobs.job"
+                    ),
+                ),
+                (
+                    "supplier",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.PROTECT, related_name="orders", to="jobs.firm"
+                    ),
+                ),
             ],
         ),
         migrations.AddField(
-            model_name='dispatch',
-            name='order',
-            field=models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='dispatches', to='materials.order'),
+            model_name="dispatch",
+            name="order",
+            field=models.ForeignKey(
+                on_delete=django.db.models.deletion.PROTECT, related_name="dispatches", to="materials.order"
+            ),
         ),
         migrations.CreateModel(
-            name='OrderLine',
+            name="OrderLine",
             fields=[
-                ('id', models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
-                ('sheets', models.PositiveIntegerField()),
-                ('order', models.ForeignKey(on_delete=django.db.models.deletion.CASCADE, related_name='lines', to='materials.order')),
-                ('room', models.ForeignKey(blank=True, null=True, on_delete=django.db.models.deletion.PROTECT, related_name='order_lines', to='jobs.room')),
+                (
+                    "id",
+                    models.BigAutoField(
+                        auto_created=True, primary_key=True, serialize=False, verbose_name="ID"
+                    ),
+                ),
+                ("sheets", models.PositiveIntegerField()),
+                (
+                    "order",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.CASCADE,
+                        related_name="lines",
+                        to="materials.order",
+                    ),
+                ),
+                (
+                    "room",
+                    models.ForeignKey(
+                        blank=True,
+                        null=True,
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="order_lines",
+                        to="jobs.room",
+                    ),
+                ),
             ],
         ),
         migrations.CreateModel(
-            name='DispatchLine',
+            name="DispatchLine",
             fields=[
-                ('id', models.UUIDField(editable=False, primary_key=True, serialize=False)),
-                ('batch', models.CharField(max_length=60, verbose_name='batch')),
-                ('sheets', models.PositiveIntegerField(verbose_name='sheets')),
-                ('dispatch', models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='lines', to='materials.dispatch')),
-                ('order_line', models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='dispatch_lines', to='materials.orderline')),
+                ("id", models.UUIDField(editable=False, primary_key=True, serialize=False)),
+                ("batch", models.CharField(max_length=60, verbose_name="batch")),
+                ("sheets", models.PositiveIntegerField(verbose_name="sheets")),
+                (
+                    "dispatch",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="lines",
+                        to="materials.dispatch",
+                    ),
+                ),
+                (
+                    "order_line",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="dispatch_lines",
+                        to="materials.orderline",
+                    ),
+                ),
             ],
             options={
-                'verbose_name': 'line of a dispatch',
+                "verbose_name": "line of a dispatch",
             },
         ),
         migrations.CreateModel(
-            name='Placement',
+            name="Placement",
             fields=[
-                ('id', models.UUIDField(editable=False, primary_key=True, serialize=False)),
-                ('origin', models.UUIDField(db_index=True, editable=False)),
-                ('happened_at', models.DateTimeField(verbose_name='when')),
-                ('recorded_at', models.DateTimeField(editable=False)),
-                ('said_by', models.CharField(blank=True, max_length=120, verbose_name='said by')),
-                ('withdraws', models.BooleanField(default=False, editable=False)),
-                ('reason', models.CharField(blank=True, max_length=500, verbose_name='reason')),
-                ('batch', models.CharField(max_length=60, verbose_name='batch')),
-                ('sheets', models.PositiveIntegerField(verbose_name='sheets')),
-                ('brought_inspected', models.PositiveIntegerField(default=0)),
-                ('brought_rejected', models.PositiveIntegerField(default=0)),
-                ('arrival', models.ForeignKey(blank=True, null=True, on_delete=django.db.models.deletion.PROTECT, related_name='placements', to='materials.arrival')),
-                ('moved_from', models.ForeignKey(blank=True, null=True, on_delete=django.db.models.deletion.PROTECT, related_name='moved_on', to='materials.placement')),
-                ('recorded_by', models.ForeignKey(editable=False, on_delete=django.db.models.deletion.PROTECT, related_name='+', to=settings.AUTH_USER_MODEL)),
-                ('room', models.ForeignKey(blank=True, null=True, on_delete=django.db.models.deletion.PROTECT, related_name='placements', to='jobs.room')),
-                ('supersedes', models.OneToOneField(blank=True, editable=False, null=True, on_delete=django.db.models.deletion.PROTECT, related_name='superseded_by', to='materials.placement')),
-                ('zone', models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='placements', to='jobs.zone')),
+                ("id", models.UUIDField(editable=False, primary_key=True, serialize=False)),
+                ("origin", models.UUIDField(db_index=True, editable=False)),
+                ("happened_at", models.DateTimeField(verbose_name="when")),
+                ("recorded_at", models.DateTimeField(editable=False)),
+                ("said_by", models.CharField(blank=True, max_length=120, verbose_name="said by")),
+                ("withdraws", models.BooleanField(default=False, editable=False)),
+                ("reason", models.CharField(blank=True, max_length=500, verbose_name="reason")),
+                ("batch", models.CharField(max_length=60, verbose_name="batch")),
+                ("sheets", models.PositiveIntegerField(verbose_name="sheets")),
+                ("brought_inspected", models.PositiveIntegerField(default=0)),
+                ("brought_rejected", models.PositiveIntegerField(default=0)),
+                (
+                    "arrival",
+                    models.ForeignKey(
+                        blank=True,
+                        null=True,
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="placements",
+                        to="materials.arrival",
+                    ),
+                ),
+                (
+                    "moved_from",
+                    models.ForeignKey(
+                        blank=True,
+                        null=True,
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="moved_on",
+                        to="materials.placement",
+                    ),
+                ),
+                (
+                    "recorded_by",
+                    models.ForeignKey(
+                        editable=False,
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="+",
+                        to=settings.AUTH_USER_MODEL,
+                    ),
+                ),
+                (
+                    "room",
+                    models.ForeignKey(
+                        blank=True,
+                        null=True,
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="placements",
+                        to="jobs.room",
+                    ),
+                ),
+                (
+                    "supersedes",
+                    models.OneToOneField(
+                        blank=True,
+                        editable=False,
+                        null=True,
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="superseded_by",
+                        to="materials.placement",
+                    ),
+                ),
+                (
+                    "zone",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.PROTECT, related_name="placements", to="jobs.zone"
+                    ),
+                ),
             ],
             options={
-                'verbose_name': 'placement',
-                'abstract': False,
+                "verbose_name": "placement",
+                "abstract": False,
             },
         ),
         migrations.CreateModel(
-            name='Opening',
+            name="Opening",
             fields=[
-                ('id', models.UUIDField(editable=False, primary_key=True, serialize=False)),
-                ('origin', models.UUIDField(db_index=True, editable=False)),
-                ('happened_at', models.DateTimeField(verbose_name='when')),
-                ('recorded_at', models.DateTimeField(editable=False)),
-                ('said_by', models.CharField(blank=True, max_length=120, verbose_name='said by')),
-                ('withdraws', models.BooleanField(default=False, editable=False)),
-                ('reason', models.CharField(blank=True, max_length=500, verbose_name='reason')),
-                ('recorded_by', models.ForeignKey(editable=False, on_delete=django.db.models.deletion.PROTECT, related_name='+', to=settings.AUTH_USER_MODEL)),
-                ('supersedes', models.OneToOneField(blank=True, editable=False, null=True, on_delete=django.db.models.deletion.PROTECT, related_name='superseded_by', to='materials.opening')),
-                ('placement', models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='%(class)s_facts', to='materials.placement')),
+                ("id", models.UUIDField(editable=False, primary_key=True, serialize=False)),
+                ("origin", models.UUIDField(db_index=True, editable=False)),
+                ("happened_at", models.DateTimeField(verbose_name="when")),
+                ("recorded_at", models.DateTimeField(editable=False)),
+                ("said_by", models.CharField(blank=True, max_length=120, verbose_name="said by")),
+                ("withdraws", models.BooleanField(default=False, editable=False)),
+                ("reason", models.CharField(blank=True, max_length=500, verbose_name="reason")),
+                (
+                    "recorded_by",
+                    models.ForeignKey(
+                        editable=False,
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="+",
+                        to=settings.AUTH_USER_MODEL,
+                    ),
+                ),
+                (
+                    "supersedes",
+                    models.OneToOneField(
+                        blank=True,
+                        editable=False,
+                        null=True,
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="superseded_by",
+                        to="materials.opening",
+                    ),
+                ),
+                (
+                    "placement",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="%(class)s_facts",
+                        to="materials.placement",
+                    ),
+                ),
             ],
             options={
-                'verbose_name': 'opening',
-                'abstract': False,
+                "verbose_name": "opening",
+                "abstract": False,
             },
         ),
         migrations.CreateModel(
-            name='Inspection',
+            name="Inspection",
             fields=[
-                ('id', models.UUIDField(editable=False, primary_key=True, serialize=False)),
-                ('origin', models.UUIDField(db_index=True, editable=False)),
-                ('happened_at', models.DateTimeField(verbose_name='when')),
-                ('recorded_at', models.DateTimeField(editable=False)),
-                ('said_by', models.CharField(blank=True, max_length=120, verbose_name='said by')),
-                ('withdraws', models.BooleanField(default=False, editable=False)),
-                ('reason', models.CharField(blank=True, max_length=500, verbose_name='reason')),
-                ('inspected', models.PositiveIntegerField(verbose_name='sheets looked at')),
-                ('mark_seen', models.BooleanField(verbose_name="maker's mark seen on every back")),
-                ('recorded_by', models.ForeignKey(editable=False, on_delete=django.db.models.deletion.PROTECT, related_name='+', to=settings.AUTH_USER_MODEL)),
-                ('supersedes', models.OneToOneField(blank=True, editable=False, null=True, on_delete=django.db.models.deletion.PROTECT, related_name='superseded_by', to='materials.inspection')),
-                ('placement', models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='%(class)s_facts', to='materials.placement')),
+                ("id", models.UUIDField(editable=False, primary_key=True, serialize=False)),
+                ("origin", models.UUIDField(db_index=True, editable=False)),
+                ("happened_at", models.DateTimeField(verbose_name="when")),
+                ("recorded_at", models.DateTimeField(editable=False)),
+                ("said_by", models.CharField(blank=True, max_length=120, verbose_name="said by")),
+                ("withdraws", models.BooleanField(default=False, editable=False)),
+                ("reason", models.CharField(blank=True, max_length=500, verbose_name="reason")),
+                ("inspected", models.PositiveIntegerField(verbose_name="sheets looked at")),
+                ("mark_seen", models.BooleanField(verbose_name="maker's mark seen on every back")),
+                (
+                    "recorded_by",
+                    models.ForeignKey(
+                        editable=False,
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="+",
+                        to=settings.AUTH_USER_MODEL,
+                    ),
+                ),
+                (
+                    "supersedes",
+                    models.OneToOneField(
+                        blank=True,
+                        editable=False,
+                        null=True,
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="superseded_by",
+                        to="materials.inspection",
+                    ),
+                ),
+                (
+                    "placement",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="%(class)s_facts",
+                        to="materials.placement",
+                    ),
+                ),
             ],
             options={
-                'verbose_name': 'inspection',
-                'abstract': False,
+                "verbose_name": "inspection",
+                "abstract": False,
             },
         ),
         migrations.CreateModel(
-            name='Product',
+            name="Product",
             fields=[
-                ('id', models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
-                ('name', models.CharField(max_length=120, unique=True)),
-                ('kind', models.CharField(choices=[('sheet', 'sheet, glued'), ('backed', 'backed panel, fastened'), ('adhesive', 'adhesive'), ('fastener', 'fasteners'), ('moulding', 'moulding'), ('sealant', 'sealant')], max_length=10)),
-                ('unit', models.CharField(max_length=20)),
-                ('is_batch_matched', models.BooleanField(default=False)),
-                ('is_water_borne', models.BooleanField(default=False)),
-                ('rest_required_s', models.PositiveIntegerField(default=86400)),
-                ('rest_max_gap_s', models.PositiveIntegerField(default=64800)),
-                ('rest_fine_gap_s', models.PositiveIntegerField(default=3600)),
-                ('rest_restart_after_s', models.PositiveIntegerField(default=14400)),
-                ('rest_restart_on', models.CharField(choices=[('any', 'temperature or humidity out of band'), ('temperature', 'temperature out of band only')], default='temperature', max_length=12)),
-                ('rest_needs_opening', models.BooleanField(default=True)),
-                ('t_min', models.FloatField(default=5)),
-                ('t_max', models.FloatField(default=35)),
-                ('rh_min', models.FloatField(default=20)),
-                ('rh_max', models.FloatField(default=80)),
-                ('set_t_min', models.FloatField(blank=True, null=True)),
-                ('set_t_max', models.FloatField(blank=True, null=True)),
-                ('set_rh_min', models.FloatField(blank=True, null=True)),
-                ('set_rh_max', models.FloatField(blank=True, null=True)),
-                ('set_fresh_s', models.PositiveIntegerField(default=7200)),
-                ('shelf_life_days', models.PositiveIntegerField(blank=True, null=True)),
+                (
+                    "id",
+                    models.BigAutoField(
+                        auto_created=True, primary_key=True, serialize=False, verbose_name="ID"
+                    ),
+                ),
+                ("name", models.CharField(max_length=120, unique=True)),
+                (
+                    "kind",
+                    models.CharField(
+                        choices=[
+                            ("sheet", "sheet, glued"),
+                            ("backed", "backed panel, fastened"),
+                            ("adhesive", "adhesive"),
+                            ("fastener", "fasteners"),
+                            ("moulding", "moulding"),
+                            ("sealant", "sealant"),
+                        ],
+                        max_length=10,
+                    ),
+                ),
+                ("unit", models.CharField(max_length=20)),
+                ("is_batch_matched", models.BooleanField(default=False)),
+                ("is_water_borne", models.BooleanField(default=False)),
+                ("rest_required_s", models.PositiveIntegerField(default=86400)),
+                ("rest_max_gap_s", models.PositiveIntegerField(default=64800)),
+                ("rest_fine_gap_s", models.PositiveIntegerField(default=3600)),
+                ("rest_restart_after_s", models.PositiveIntegerField(default=14400)),
+                (
+                    "rest_restart_on",
+                    models.CharField(
+                        choices=[
+                            ("any", "temperature or humidity out of band"),
+                            ("temperature", "temperature out of band only"),
+                        ],
+                        default="temperature",
+                        max_length=12,
+                    ),
+                ),
+                ("rest_needs_opening", models.BooleanField(default=True)),
+                ("t_min", models.FloatField(default=5)),
+                ("t_max", models.FloatField(default=35)),
+                ("rh_min", models.FloatField(default=20)),
+                ("rh_max", models.FloatField(default=80)),
+                ("set_t_min", models.FloatField(blank=True, null=True)),
+                ("set_t_max", models.FloatField(blank=True, null=True)),
+                ("set_rh_min", models.FloatField(blank=True, null=True)),
+                ("set_rh_max", models.FloatField(blank=True, null=True)),
+                ("set_fresh_s", models.PositiveIntegerField(default=7200)),
+                ("shelf_life_days", models.PositiveIntegerField(blank=True, null=True)),
             ],
             options={
-                'constraints': [models.CheckConstraint(condition=models.Q(('rh_min__lte', models.F('rh_max')), ('t_min__lte', models.F('t_max'))), name='product_limits_in_order'), models.CheckConstraint(condition=models.Q(models.Q(('set_rh_max__isnull', True), ('set_rh_min__isnull', True), ('set_t_max__isnull', True), ('set_t_min__isnull', True)), models.Q(('set_rh_min__lte', models.F('set_rh_max')), ('set_t_min__lte', models.F('set_t_max'))), _connector='OR'), name='product_setting_band_whole_and_in_order')],
+                "constraints": [
+                    models.CheckConstraint(
+                        condition=models.Q(
+                            ("rh_min__lte", models.F("rh_max")), ("t_min__lte", models.F("t_max"))
+                        ),
+                        name="product_limits_in_order",
+                    ),
+                    models.CheckConstraint(
+                        condition=models.Q(
+                            models.Q(
+                                ("set_rh_max__isnull", True),
+                                ("set_rh_min__isnull", True),
+                                ("set_t_max__isnull", True),
+                                ("set_t_min__isnull", True),
+                            ),
+                            models.Q(
+                                ("set_rh_min__lte", models.F("set_rh_max")),
+                                ("set_t_min__lte", models.F("set_t_max")),
+                            ),
+                            _connector="OR",
+                        ),
+                        name="product_setting_band_whole_and_in_order",
+                    ),
+                ],
             },
         ),
         migrations.AddField(
-            model_name='placement',
-            name='product',
-            field=models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='placements', to='materials.product'),
+            model_name="placement",
+            name="product",
+            field=models.ForeignKey(
+                on_delete=django.db.models.deletion.PROTECT, related_name="placements", to="materials.product"
+            ),
         ),
         migrations.AddField(
-            model_name='orderline',
-            name='product',
-            field=models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='order_lines', to='materials.product'),
+            model_name="orderline",
+            name="product",
+            field=models.ForeignKey(
+                on_delete=django.db.models.deletion.PROTECT,
+                related_name="order_lines",
+                to="materials.product",
+            ),
         ),
         migrations.CreateModel(
-            name='MixAcknowledged',
+            name="MixAcknowledged",
             fields=[
-                ('id', models.UUIDField(editable=False, primary_key=True, serialize=False)),
-                ('origin', models.UUIDField(db_index=True, editable=False)),
-                ('happened_at', models.DateTimeField(verbose_name='when')),
-                ('recorded_at', models.DateTimeField(editable=False)),
-                ('said_by', models.CharField(blank=True, max_length=120, verbose_name='said by')),
-                ('withdraws', models.BooleanField(default=False, editable=False)),
-                ('reason', models.CharField(blank=True, max_length=500, verbose_name='reason')),
-                ('recorded_by', models.ForeignKey(editable=False, on_delete=django.db.models.deletion.PROTECT, related_name='+', to=settings.AUTH_USER_MODEL)),
-                ('room', models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='%(class)s_facts', to='jobs.room')),
-                ('supersedes', models.OneToOneField(blank=True, editable=False, null=True, on_delete=django.db.models.deletion.PROTECT, related_name='superseded_by', to='materials.mixacknowledged')),
-                ('product', models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='+', to='materials.product')),
+                ("id", models.UUIDField(editable=False, primary_key=True, serialize=False)),
+                ("origin", models.UUIDField(db_index=True, editable=False)),
+                ("happened_at", models.DateTimeField(verbose_name="when")),
+                ("recorded_at", models.DateTimeField(editable=False)),
+                ("said_by", models.CharField(blank=True, max_length=120, verbose_name="said by")),
+                ("withdraws", models.BooleanField(default=False, editable=False)),
+                ("reason", models.CharField(blank=True, max_length=500, verbose_name="reason")),
+                (
+                    "recorded_by",
+                    models.ForeignKey(
+                        editable=False,
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="+",
+                        to=settings.AUTH_USER_MODEL,
+                    ),
+                ),
+                (
+                    "room",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="%(class)s_facts",
+                        to="jobs.room",
+                    ),
+                ),
+                (
+                    "supersedes",
+                    models.OneToOneField(
+                        blank=True,
+                        editable=False,
+                        null=True,
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="superseded_by",
+                        to="materials.mixacknowledged",
+                    ),
+                ),
+                (
+                    "product",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.PROTECT, related_name="+", to="materials.product"
+                    ),
+                ),
             ],
             options={
-                'verbose_name': 'mix acknowledged',
-                'abstract': False,
+                "verbose_name": "mix acknowledged",
+                "abstract": False,
             },
         ),
         migrations.CreateModel(
-            name='ConsumableNeed',
+            name="ConsumableNeed",
             fields=[
-                ('id', models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
-                ('quantity', models.DecimalField(decimal_places=3, max_digits=9)),
-                ('room', models.ForeignKey(on_delete=django.db.models.deletion.CASCADE, related_name='consumable_needs', to='jobs.room')),
-                ('product', models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='consumable_needs', to='materials.product')),
+                (
+                    "id",
+                    models.BigAutoField(
+                        auto_created=True, primary_key=True, serialize=False, verbose_name="ID"
+                    ),
+                ),
+                ("quantity", models.DecimalField(decimal_places=3, max_digits=9)),
+                (
+                    "room",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.CASCADE,
+                        related_name="consumable_needs",
+                        to="jobs.room",
+                    ),
+                ),
+                (
+                    "product",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="consumable_needs",
+                        to="materials.product",
+                    ),
+                ),
             ],
         ),
         migrations.CreateModel(
-            name='ConsumableLot',
+            name="ConsumableLot",
             fields=[
-                ('id', models.UUIDField(editable=False, primary_key=True, serialize=False)),
-                ('origin', models.UUIDField(db_index=True, editable=False)),
-                ('happened_at', models.DateTimeField(verbose_name='when')),
-                ('recorded_at', models.DateTimeField(editable=False)),
-                ('said_by', models.CharField(blank=True, max_length=120, verbose_name='said by')),
-                ('withdraws', models.BooleanField(default=False, editable=False)),
-                ('reason', models.CharField(blank=True, max_length=500, verbose_name='reason')),
-                ('quantity', models.DecimalField(decimal_places=3, max_digits=9, verbose_name='quantity')),
-                ('good_through', models.DateField(blank=True, null=True, verbose_name='good through')),
-                ('batch', models.CharField(blank=True, max_length=60, verbose_name='batch')),
-                ('job', models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='consumable_lots', to='jobs.job')),
-                ('recorded_by', models.ForeignKey(editable=False, on_delete=django.db.models.deletion.PROTECT, related_name='+', to=settings.AUTH_USER_MODEL)),
-                ('room', models.ForeignKey(blank=True, null=True, on_delete=django.db.models.deletion.PROTECT, related_name='consumable_lots', to='jobs.room')),
-                ('supersedes', models.OneToOneField(blank=True, editable=False, null=True, on_delete=django.db.models.deletion.PROTECT, related_name='superseded_by', to='materials.consumablelot')),
-                ('product', models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='consumable_lots', to='materials.product')),
+                ("id", models.UUIDField(editable=False, primary_key=True, serialize=False)),
+                ("origin", models.UUIDField(db_index=True, editable=False)),
+                ("happened_at", models.DateTimeField(verbose_name="when")),
+                ("recorded_at", models.DateTimeField(editable=False)),
+                ("said_by", models.CharField(blank=True, max_length=120, verbose_name="said by")),
+                ("withdraws", models.BooleanField(default=False, editable=False)),
+                ("reason", models.CharField(blank=True, max_length=500, verbose_name="reason")),
+                ("quantity", models.DecimalField(decimal_places=3, max_digits=9, verbose_name="quantity")),
+                ("good_through", models.DateField(blank=True, null=True, verbose_name="good through")),
+                ("batch", models.CharField(blank=True, max_length=60, verbose_name="batch")),
+                (
+                    "job",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="consumable_lots",
+                        to="jobs.job",
+                    ),
+                ),
+                (
+                    "recorded_by",
+                    models.ForeignKey(
+                        editable=False,
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="+",
+                        to=settings.AUTH_USER_MODEL,
+                    ),
+                ),
+                (
+                    "room",
+                    models.ForeignKey(
+                        blank=True,
+                        null=True,
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="consumable_lots",
+                        to="jobs.room",
+                    ),
+                ),
+                (
+                    "supersedes",
+                    models.OneToOneField(
+                        blank=True,
+                        editable=False,
+                        null=True,
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="superseded_by",
+                        to="materials.consumablelot",
+                    ),
+                ),
+                (
+                    "product",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="consumable_lots",
+                        to="materials.product",
+                    ),
+                ),
             ],
             options={
-                'verbose_name': 'lot of a consumable',
-                'abstract': False,
+                "verbose_name": "lot of a consumable",
+                "abstract": False,
             },
         ),
         migrations.CreateModel(
-            name='Reject',
+            name="Reject",
             fields=[
-                ('id', models.UUIDField(editable=False, primary_key=True, serialize=False)),
-                ('kind', models.CharField(choices=[('chip', 'chip'), ('crack', 'crack'), ('scratch', 'scratch'), ('blister', 'blister'), ('bare_glass', 'bare glass on the face'), ('dent', 'dent'), ('stain', 'stain'), ('colour', 'colour off'), ('warp', 'warp'), ('size', 'out of size'), ('square', 'out of square'), ('wrong', 'wrong product'), ('no_mark', 'no mark on the back')], max_length=12)),
-                ('sheets', models.PositiveIntegerField()),
-                ('inspection', models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='rejects', to='materials.inspection')),
+                ("id", models.UUIDField(editable=False, primary_key=True, serialize=False)),
+                (
+                    "kind",
+                    models.CharField(
+                        choices=[
+                            ("chip", "chip"),
+                            ("crack", "crack"),
+                            ("scratch", "scratch"),
+                            ("blister", "blister"),
+                            ("bare_glass", "bare glass on the face"),
+                            ("dent", "dent"),
+                            ("stain", "stain"),
+                            ("colour", "colour off"),
+                            ("warp", "warp"),
+                            ("size", "out of size"),
+                            ("square", "out of square"),
+                            ("wrong", "wrong product"),
+                            ("no_mark", "no mark on the back"),
+                        ],
+                        max_length=12,
+                    ),
+                ),
+                ("sheets", models.PositiveIntegerField()),
+                (
+                    "inspection",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="rejects",
+                        to="materials.inspection",
+                    ),
+                ),
             ],
             options={
-                'verbose_name': 'reject',
+                "verbose_name": "reject",
             },
         ),
         migrations.CreateModel(
-            name='Requirement',
+            name="Requirement",
             fields=[
-                ('id', models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
-                ('sheets', models.PositiveIntegerField()),
-                ('product', models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='requirements', to='materials.product')),
-                ('room', models.ForeignKey(on_delete=django.db.models.deletion.CASCADE, related_name='requirements', to='jobs.room')),
+                (
+                    "id",
+                    models.BigAutoField(
+                        auto_created=True, primary_key=True, serialize=False, verbose_name="ID"
+                    ),
+                ),
+                ("sheets", models.PositiveIntegerField()),
+                (
+                    "product",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="requirements",
+                        to="materials.product",
+                    ),
+                ),
+                (
+                    "room",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.CASCADE,
+                        related_name="requirements",
+                        to="jobs.room",
+                    ),
+                ),
             ],
         ),
         migrations.CreateModel(
-            name='ArrivalPromise',
+            name="ArrivalPromise",
             fields=[
-                ('id', models.UUIDField(editable=False, primary_key=True, serialize=False)),
-                ('origin', models.UUIDField(db_index=True, editable=False)),
-                ('happened_at', models.DateTimeField(verbose_name='when')),
-                ('recorded_at', models.DateTimeField(editable=False)),
-                ('said_by', models.CharField(blank=True, max_length=120, verbose_name='said by')),
-                ('withdraws', models.BooleanField(default=False, editable=False)),
-                ('reason', models.CharField(blank=True, max_length=500, verbose_name='reason')),
-                ('expected_at', models.DateTimeField(blank=True, null=True, verbose_name='expected on site')),
-                ('recorded_by', models.ForeignKey(editable=False, on_delete=django.db.models.deletion.PROTECT, related_name='+', to=settings.AUTH_USER_MODEL)),
-                ('supersedes', models.OneToOneField(blank=True, editable=False, null=True, on_delete=django.db.models.deletion.PROTECT, related_name='superseded_by', to='materials.arrivalpromise')),
-                ('dispatch', models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='promises', to='materials.dispatch')),
+                ("id", models.UUIDField(editable=False, primary_key=True, serialize=False)),
+                ("origin", models.UUIDField(db_index=True, editable=False)),
+                ("happened_at", models.DateTimeField(verbose_name="when")),
+                ("recorded_at", models.DateTimeField(editable=False)),
+                ("said_by", models.CharField(blank=True, max_length=120, verbose_name="said by")),
+                ("withdraws", models.BooleanField(default=False, editable=False)),
+                ("reason", models.CharField(blank=True, max_length=500, verbose_name="reason")),
+                ("expected_at", models.DateTimeField(blank=True, null=True, verbose_name="expected on site")),
+                (
+                    "recorded_by",
+                    models.ForeignKey(
+                        editable=False,
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="+",
+                        to=settings.AUTH_USER_MODEL,
+                    ),
+                ),
+                (
+                    "supersedes",
+                    models.OneToOneField(
+                        blank=True,
+                        editable=False,
+                        null=True,
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="superseded_by",
+                        to="materials.arrivalpromise",
+                    ),
+                ),
+                (
+                    "dispatch",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="promises",
+                        to="materials.dispatch",
+                    ),
+                ),
             ],
             options={
-                'verbose_name': 'promised arrival',
-                'abstract': False,
-                'constraints': [models.CheckConstraint(condition=models.Q(('withdraws', False), ('supersedes__isnull', False), _connector='OR'), name='materials_arrivalpromise_withdraws_something')],
+                "verbose_name": "promised arrival",
+                "abstract": False,
+                "constraints": [
+                    models.CheckConstraint(
+                        condition=models.Q(
+                            ("withdraws", False), ("supersedes__isnull", False), _connector="OR"
+                        ),
+                        name="materials_arrivalpromise_withdraws_something",
+                    )
+                ],
             },
         ),
         migrations.AddConstraint(
-            model_name='arrival',
-            constraint=models.CheckConstraint(condition=models.Q(('withdraws', False), ('supersedes__isnull', False), _connector='OR'), name='materials_arrival_withdraws_something'),
+            model_name="arrival",
+            constraint=models.CheckConstraint(
+                condition=models.Q(("withdraws", False), ("supersedes__isnull", False), _connector="OR"),
+                name="materials_arrival_withdraws_something",
+            ),
         ),
         migrations.AddConstraint(
-            model_name='dispatch',
-            constraint=models.CheckConstraint(condition=models.Q(('withdraws', False), ('supersedes__isnull', False), _connector='OR'), name='materials_dispatch_withdraws_something'),
+            model_name="dispatch",
+            constraint=models.CheckConstraint(
+                condition=models.Q(("withdraws", False), ("supersedes__isnull", False), _connector="OR"),
+                name="materials_dispatch_withdraws_something",
+            ),
         ),
         migrations.AddConstraint(
-            model_name='dispatchline',
-            constraint=models.CheckConstraint(condition=models.Q(('sheets__gte', 1)), name='dispatch_line_is_some'),
+            model_name="dispatchline",
+            constraint=models.CheckConstraint(
+                condition=models.Q(("sheets__gte", 1)), name="dispatch_line_is_some"
+            ),
         ),
         migrations.AddConstraint(
-            model_name='opening',
-            constraint=models.CheckConstraint(condition=models.Q(('withdraws', False), ('supersedes__isnull', False), _connector='OR'), name='materials_opening_withdraws_something'),
+            model_name="opening",
+            constraint=models.CheckConstraint(
+                condition=models.Q(("withdraws", False), ("supersedes__isnull", False), _connector="OR"),
+                name="materials_opening_withdraws_something",
+            ),
         ),
         migrations.AddConstraint(
-            model_name='inspection',
-            constraint=models.CheckConstraint(condition=models.Q(('withdraws', False), ('supersedes__isnull', False), _connector='OR'), name='materials_inspection_withdraws_something'),
+            model_name="inspection",
+            constraint=models.CheckConstraint(
+                condition=models.Q(("withdraws", False), ("supersedes__isnull", False), _connector="OR"),
+                name="materials_inspection_withdraws_something",
+            ),
         ),
         migrations.AddConstraint(
-            model_name='inspection',
-            constraint=models.CheckConstraint(condition=models.Q(('inspected__gte', 1)), name='inspection_is_some'),
+            model_name="inspection",
+            constraint=models.CheckConstraint(
+                condition=models.Q(("inspected__gte", 1)), name="inspection_is_some"
+            ),
         ),
         migrations.AddConstraint(
-            model_name='placement',
-            constraint=models.CheckConstraint(condition=models.Q(('withdraws', False), ('supersedes__isnull', False), _connector='OR'), name='materials_placement_withdraws_something'),
+            model_name="placement",
+            constraint=models.CheckConstraint(
+                condition=models.Q(("withdraws", False), ("supersedes__isnull", False), _connector="OR"),
+                name="materials_placement_withdraws_something",
+            ),
         ),
         migrations.AddConstraint(
-            model_name='placement',
-            constraint=models.CheckConstraint(condition=models.Q(models.Q(('arrival__isnull', False), ('moved_from__isnull', True)), models.Q(('arrival__isnull', True), ('moved_from__isnull', False)), _connector='OR'), name='placement_comes_from_somewhere'),
+            model_name="placement",
+            constraint=models.CheckConstraint(
+                condition=models.Q(
+                    models.Q(("arrival__isnull", False), ("moved_from__isnull", True)),
+                    models.Q(("arrival__isnull", True), ("moved_from__isnull", False)),
+                    _connector="OR",
+                ),
+                name="placement_comes_from_somewhere",
+            ),
         ),
         migrations.AddConstraint(
-            model_name='placement',
-            constraint=models.CheckConstraint(condition=models.Q(('sheets__gte', 1)), name='placement_is_some'),
+            model_name="placement",
+            constraint=models.CheckConstraint(
+                condition=models.Q(("sheets__gte", 1)), name="placement_is_some"
+            ),
         ),
         migrations.AddConstraint(
-            model_name='placement',
-            constraint=models.CheckConstraint(condition=models.Q(('brought_inspected__lte', models.F('sheets')), ('brought_rejected__lte', models.F('brought_inspected'))), name='placement_brings_no_more_than_it_has'),
+            model_name="placement",
+            constraint=models.CheckConstraint(
+                condition=models.Q(
+                    ("brought_inspected__lte", models.F("sheets")),
+                    ("brought_rejected__lte", models.F("brought_inspected")),
+                ),
+                name="placement_brings_no_more_than_it_has",
+            ),
         ),
         migrations.AddConstraint(
-            model_name='orderline',
-            constraint=models.UniqueConstraint(condition=models.Q(('room__isnull', False)), fields=('order', 'product', 'room'), name='order_line_once_a_product_and_room'),
+            model_name="orderline",
+            constraint=models.UniqueConstraint(
+                condition=models.Q(("room__isnull", False)),
+                fields=("order", "product", "room"),
+                name="order_line_once_a_product_and_room",
+            ),
         ),
         migrations.AddConstraint(
-            model_name='orderline',
-            constraint=models.UniqueConstraint(condition=models.Q(('room__isnull', True)), fields=('order', 'product'), name='order_line_once_a_product_for_no_room'),
+            model_name="orderline",
+            constraint=models.UniqueConstraint(
+                condition=models.Q(("room__isnull", True)),
+                fields=("order", "product"),
+                name="order_line_once_a_product_for_no_room",
+            ),
         ),
         migrations.AddConstraint(
-            model_name='orderline',
-            constraint=models.CheckConstraint(condition=models.Q(('sheets__gte', 1)), name='order_line_is_some'),
+            model_name="orderline",
+            constraint=models.CheckConstraint(
+                condition=models.Q(("sheets__gte", 1)), name="order_line_is_some"
+            ),
         ),
         migrations.AddConstraint(
-            model_name='mixacknowledged',
-            constraint=models.CheckConstraint(condition=models.Q(('withdraws', False), ('supersedes__isnull', False), _connector='OR'), name='materials_mixacknowledged_withdraws_something'),
+            model_name="mixacknowledged",
+            constraint=models.CheckConstraint(
+                condition=models.Q(("withdraws", False), ("supersedes__isnull", False), _connector="OR"),
+                name="materials_mixacknowledged_withdraws_something",
+            ),
         ),
         migrations.AddConstraint(
-            model_name='consumableneed',
-            constraint=models.UniqueConstraint(fields=('room', 'product'), name='need_once_a_product'),
+            model_name="consumableneed",
+            constraint=models.UniqueConstraint(fields=("room", "product"), name="need_once_a_product"),
         ),
         migrations.AddConstraint(
-            model_name='consumableneed',
-            constraint=models.CheckConstraint(condition=models.Q(('quantity__gt', 0)), name='need_is_some'),
+            model_name="consumableneed",
+            constraint=models.CheckConstraint(condition=models.Q(("quantity__gt", 0)), name="need_is_some"),
         ),
         migrations.AddConstraint(
-            model_name='consumablelot',
-            constraint=models.CheckConstraint(condition=models.Q(('withdraws', False), ('supersedes__isnull', False), _connector='OR'), name='materials_consumablelot_withdraws_something'),
+            model_name="consumablelot",
+            constraint=models.CheckConstraint(
+                condition=models.Q(("withdraws", False), ("supersedes__isnull", False), _connector="OR"),
+                name="materials_consumablelot_withdraws_something",
+            ),
         ),
         migrations.AddConstraint(
-            model_name='consumablelot',
-            constraint=models.CheckConstraint(condition=models.Q(('quantity__gt', 0)), name='lot_is_some'),
+            model_name="consumablelot",
+            constraint=models.CheckConstraint(condition=models.Q(("quantity__gt", 0)), name="lot_is_some"),
         ),
         migrations.AddConstraint(
-            model_name='reject',
-            constraint=models.CheckConstraint(condition=models.Q(('sheets__gte', 1)), name='reject_is_some'),
+            model_name="reject",
+            constraint=models.CheckConstraint(condition=models.Q(("sheets__gte", 1)), name="reject_is_some"),
         ),
         migrations.AddConstraint(
-            model_name='reject',
-            constraint=models.UniqueConstraint(fields=('inspection', 'kind'), name='reject_once_a_kind'),
+            model_name="reject",
+            constraint=models.UniqueConstraint(fields=("inspection", "kind"), name="reject_once_a_kind"),
         ),
         migrations.AddConstraint(
-            model_name='requirement',
-            constraint=models.UniqueConstraint(fields=('room', 'product'), name='requirement_once_a_product'),
+            model_name="requirement",
+            constraint=models.UniqueConstraint(fields=("room", "product"), name="requirement_once_a_product"),
         ),
         migrations.AddConstraint(
-            model_name='requirement',
-            constraint=models.CheckConstraint(condition=models.Q(('sheets__gte', 1)), name='requirement_is_some'),
+            model_name="requirement",
+            constraint=models.CheckConstraint(
+                condition=models.Q(("sheets__gte", 1)), name="requirement_is_some"
+            ),
         ),
     ]
