@@ -62,6 +62,7 @@ class Service:
     def family(self):
         """Return every process of the service, once the worker's children and beat are there too."""
         for _ in range(PATIENCE_S * 10):
+            assert self.process.poll() is None, self.process.communicate()[0]
             found = [
                 psutil.Process(self.process.pid),
                 *psutil.Process(self.process.pid).children(recursive=True),
