@@ -12,17 +12,26 @@ from django.db.models.functions import Coalesce
 
 from jobs.models import Job
 from materials.core.stock import Looked, Opened, Placed, SetDown, Standing, stock
-from materials.models import Arrival, ArrivalPromise, Dispatch, DispatchLine, Inspection, Opening, Placement
+from materials.models import (
+    Arrival,
+    ArrivalPromise,
+    Dispatch,
+    DispatchLine,
+    Inspection,
+    Opening,
+    OrderLine,
+    Placement,
+)
 
 
 @dataclass(frozen=True, slots=True)
 class Coming:
-    """A line of a dispatch that has not arrived."""
+    """Sheets that have not arrived: a line of a dispatch, or what of an order was not sent off yet."""
 
     id: str
-    dispatch: str
     product: int
-    batch: str
+    #: None: not sent off yet.
+    batch: str | None
     sheets: int
     room: int | None
     supplier: str
@@ -71,13 +80,28 @@ def stock_among(
 
 
 def coming_to(rooms: Collection[int]) -> list[Coming]:
-    """Return the dispatched lines for these rooms that have not arrived."""
-    return _coming(Q(order_line__room__in=rooms))
+    """Return what is ordered for these rooms and has not arrived, sent off or not."""
+    return [*_coming(Q(order_line__room__in=rooms)), *_unsent(rooms)]
 
 
-def coming_on(job: Job) -> list[Coming]:
-    """Return the dispatched lines of a job that have not arrived."""
-    return _coming(Q(order_line__order__job=job))
+def _unsent(rooms: Collection[int]) -> list[Coming]:
+    """Return what of the order lines for these rooms no standing dispatch has sent off."""
+    stands = Q(dispatch_lines__dispatch__superseded_by__isnull=True, dispatch_lines__dispatch__withdraws=False)
+    lines = OrderLine.objects.filter(room__in=rooms).select_related("order__supplier")
+    sent = Coalesce(Sum("dispatch_lines__sheets", filter=stands), 0)
+    return [
+        Coming(
+            id=f"order/{line.pk}",
+            product=line.product_id,
+            batch=None,
+            sheets=line.sheets - line.sent,
+            room=line.room_id,
+            supplier=line.order.supplier.name,
+            expected_at=None,
+        )
+        for line in lines.annotate(sent=sent).order_by("pk")
+        if line.sheets > line.sent
+    ]
 
 
 def open_dispatches(dispatches: QuerySet[Dispatch]) -> QuerySet[Dispatch]:
@@ -105,7 +129,6 @@ def _coming(lines: Q) -> list[Coming]:
     return [
         Coming(
             id=str(line.pk),
-            dispatch=str(line.dispatch.origin),
             product=line.order_line.product_id,
             batch=line.batch,
             sheets=line.sheets,

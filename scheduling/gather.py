@@ -230,7 +230,7 @@ def _facts(room: Room, rows: _Rows, rests: Sequence[Rested], planned: Planned | 
             core.Mix(id=str(mix.origin), product=str(mix.product_id), at=mix.happened_at, by=_by_whom(mix))
             for mix in rows.mixes.get(room.pk, [])
         ),
-        deliveries=tuple(_delivery(one, rows) for one in rows.coming.get(room.pk, [])),
+        deliveries=tuple(_delivery(one) for one in rows.coming.get(room.pk, [])),
         rest_required=timedelta(seconds=rest_required),
         conditions=_conditions(room, rows),
         consumables=core.Consumables(
@@ -333,13 +333,14 @@ def _inspection(standing: Standing) -> core.Inspection | None:
     )
 
 
-def _delivery(one: stock_queries.Coming, rows: _Rows) -> core.Delivery:
+def _delivery(one: stock_queries.Coming) -> core.Delivery:
     return core.Delivery(
         id=one.id,
         product=str(one.product),
         batch=one.batch,
         sheets=one.sheets,
         expected_at=one.expected_at,
+        dispatched=one.batch is not None,
         by=one.supplier,
     )
 
