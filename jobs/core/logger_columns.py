@@ -20,13 +20,16 @@ from jobs.core.logger_values import (
     Unanswered,
     Unit,
 )
+from jobs.core.logger_zones import stated_zone
 from jobs.core.words import Say, say
 
 _WORDS = re.compile(r"[^\W\d_]+")
-_TEMPERATURE = re.compile(r"t|ta|t[cf]|tmp|temp|temp[cf]|temperat\w*|(?:luft|raum|air|room)temp\w*")
+_TEMPERATURE = re.compile(
+    r"t|ta|t[cf]|tmp|temp|temp[cf]|temperat\w*|teplot\w*|lampotil\w*|(?:luft|raum|air|room)temp\w*"
+)
 _HUMIDITY = re.compile(
     r"rh|hr|rf|ur|rv|hum|rhum|relhum|(?:rel)?humid\w*|\w*feucht\w*|humed\w*|umid\w*|\w*vocht\w*"
-    r"|(?:luft)?fukt\w*"
+    r"|(?:luft)?fukt\w*|(?:luft)?fugt\w*|wilgot\w*|vlhk\w*|kosteus"
 )
 
 
@@ -37,12 +40,13 @@ def _listed(words: str) -> frozenset[str]:
 _UNIT_WORDS = _listed("unit units einheit einheiten unite unites unidad unidades unita eenheid")
 #: A header with one of these words holds something else than the air of the moment.
 _OTHER = _UNIT_WORDS | _listed(
-    "abs absolue absolut absoluta absolute akku alarm alarms alert average avg batt batterie battery bulb "
-    "cal calibration co dauwpunt delta dew dewpoint diff difference dp enthalpy error feels flag floor "
-    "globe heat hi high highest humidex index limit limits lo low lowest lux material max maximum mean "
-    "media min minimum mittel mittelwert mixing moisture moyenne offset orvalho pressure ratio rocio "
-    "rosee rssi rugiada sd set setpoint signal skin soll sollwert specific status std stdev surface "
-    "target taup taupunkt threshold valid voc voltage vpd wall water wbgt wet wetbulb wood"
+    "abs absolue absolut absoluta absolute akku alarm alarms alert average avg batt batterie battery "
+    "bulb cal calibration co daggpunkt dauwpunt delta dew dewpoint diff difference dp duggpunkt "
+    "dugpunkt enthalpy error feels flag floor globe heat hi high highest humidex index kastepiste limit "
+    "limits lo low lowest lux material max maximum mean media min minimum mittel mittelwert mixing "
+    "moisture moyenne offset orvalho pressure ratio rocio rosee rosny rosy rssi rugiada sd set setpoint "
+    "signal skin soll sollwert specific status std stdev surface target taup taupunkt threshold valid "
+    "voc voltage vpd wall water wbgt wet wetbulb wood"
 )
 _ELAPSED = _listed("elapsed duration dauer laufzeit ecoule ecoulee interval intervall since runtime uptime")
 _ZONE_WORDS = _listed("tz timezone zone zeitzone utcoffset gmtoffset offset fuseau huso tijdzone")
@@ -89,6 +93,11 @@ class Layout:
     unit_column: int | None
     who: tuple[int, ...]
     is_epoch: bool
+
+    @property
+    def time_headers(self) -> tuple[str, ...]:
+        """The headers of the time, and of the date where it stands apart."""
+        return tuple(self.header[at] for at in (self.time, self.date) if at is not None)
 
     @property
     def columns(self) -> Columns:
@@ -141,7 +150,7 @@ def header_of(table: Table) -> tuple[tuple[str, ...], tuple[Cells, ...]]:
     upper = above[-2] if len(above) >= 2 and filled(above[-2]) >= 2 else []
     if lower and upper and (is_unit_row(lower) or is_unit_row(upper)):
         texts = _joined(upper, lower)
-    elif lower and upper and not any(map(_names_quantity, lower)) and any(map(_names_quantity, upper)):
+    elif lower and _names_groups(upper) and not any(map(_names_quantity, lower)):
         # Names stand over groups of columns: `Temperature` over `now` and `highest`.
         texts = _joined(_spread(upper), lower)
     else:
@@ -150,6 +159,11 @@ def header_of(table: Table) -> tuple[tuple[str, ...], tuple[Cells, ...]]:
     while len(texts) > width and not texts[-1]:
         texts.pop()
     return tuple(texts), tuple(above)
+
+
+def _names_groups(upper: Cells) -> bool:
+    """Return whether a row can be names over columns: it speaks of temperature, and of no value as settings do."""
+    return any(map(_names_quantity, upper)) and not any(map(is_number_like, upper))
 
 
 def _joined(upper: Cells, lower: Cells) -> list[str]:
@@ -276,7 +290,7 @@ class _Reader:
         stamps, dates, clocks = (self._of_kind(kind) for kind in (Kind.STAMP, Kind.DATE, Kind.TIME))
         if len(stamps) > 1:
             # Of local time and UTC, the one that says which clock it is.
-            stamps = [at for at in stamps if re.search(r"\b(UTC|GMT)\b", self.header[at])] or stamps
+            stamps = [at for at in stamps if stated_zone([self.header[at]], ()).zone is not None] or stamps
         if len(stamps) == 1 and not (clocks and self._is_midnight(stamps[0])):
             return stamps[0], None
         if not stamps and len(dates) == 1 and len(clocks) == 1:
@@ -389,4 +403,5 @@ def _holds_units(table: Table, header: Sequence[str], at: int) -> bool:
     if _all(table, at, unit_in):
         return all(not is_number_like(cell) for cell in table.samples(at))
     is_named = bool(_words(header[at]) & _UNIT_WORDS)
-    return is_named and _all(table, at, lambda cell: cell.strip().casefold() in ("c", "f"))
+    # One good cell is enough: a bad one is refused at its row.
+    return is_named and any(unit_in(cell) or cell.casefold() in ("c", "f") for cell in table.samples(at))

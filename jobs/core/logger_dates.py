@@ -57,10 +57,12 @@ def order_of(dates: list[Written], answer: DayFirst | None, column: str | int) -
         return Order(("ymd",))
     if answer is not None:
         return _answered(dates, left, answer, column)
-    meanings = {tuple(written.day.by_order[order] for written in dates): order for order in sorted(left)}
-    if len(meanings) == 1:
-        return Order((min(left),), say("Dates have {order}.", order=_WORDS[min(left)]))
-    return Order(tuple(order for order in ORDERS if order in meanings.values()))
+    meanings: dict[tuple[int, ...], str] = {}
+    for order in ORDERS:
+        if order in left:
+            meanings.setdefault(tuple(written.day.by_order[order] for written in dates), order)
+    orders = tuple(meanings.values())
+    return Order(orders, say("Dates have {order}.", order=_WORDS[orders[0]]) if len(orders) == 1 else None)
 
 
 def _answered(dates: list[Written], left: set[str], answer: DayFirst, column: str | int) -> Order:

@@ -99,7 +99,7 @@ def size_error(size: int, *, max_bytes: int = MAX_BYTES) -> FileError | None:
 def _read_out(table: Table, answers: Answers) -> ReadOut:
     layout = layout_of(table, answers)
     rows = rows_of(table, layout)
-    stated = stated_zone(layout.header[layout.time], layout.rows_above)
+    stated = stated_zone(layout.time_headers, layout.rows_above)
     units, order, known = _settled(rows, layout, stated, answers)
     _refuse_odd_values(rows, layout, units)
     instants, passes = instants_of(rows.walls(order.left[0]), known, stated, answers)

@@ -222,8 +222,7 @@ def _day_of_named(parts: list[str], at: int) -> Day:
         return _same(_ordinal(int(last), month, int(first)))
     if len(first) == 4:
         return _same(_ordinal(int(first), month, int(last)))
-    day_first = _short(int(last), month, int(first), last)
-    return _day(dmy=day_first, mdy=day_first, ymd=_short(int(first), month, int(last), first))
+    return _same(_short(int(last), month, int(first), last))
 
 
 def _day(**by_order: int | None) -> Day:

@@ -14,7 +14,7 @@ from jobs.core.logger_stamps import Kind, kind_of
 from jobs.core.logger_values import Refused
 from jobs.core.words import Say, say
 
-MAX_LINES = 2_000_000
+MAX_LINES = 1_000_000
 #: Readings must begin within so many rows.
 HEAD_ROWS = 400
 DELIMITERS = (";", "\t", "|", ",")
@@ -34,6 +34,7 @@ _UNIT = re.compile(
     r"(?:yy|dd|mm|hh|tt|jj)[\w\s:/.\-]*|[+\-]?[0-9]{1,2}:[0-9]{2}|utc|gmt|)\s*[)\]]?",
     re.IGNORECASE,
 )
+_LONGEST_UNIT = 40
 _LETTER = re.compile(r"[^\W\d_]")
 _CONTROL = re.compile(rb"[\x00-\x08\x0b\x0e-\x1f\x7f]")
 _NOT_1252 = re.compile(rb"[\x81\x8d\x8f\x90\x9d]")
@@ -135,7 +136,7 @@ def is_count(cell: str) -> bool:
 
 def is_unit_row(cells: Cells) -> bool:
     """Return whether a row only says units, as the second of two header rows does."""
-    return all(_UNIT.fullmatch(cell.strip()) for cell in cells)
+    return all(len(cell) <= _LONGEST_UNIT and _UNIT.fullmatch(cell.strip()) for cell in cells)
 
 
 # ---- bytes to text ----
@@ -308,7 +309,9 @@ def _is_bad_reading(cells: Cells, below: Cells, kinds: Sequence[Kind]) -> bool:
 def _why_none(text: Text) -> Say:
     lines = islice(text.lines(), HEAD_ROWS)
     if not any(sum(map(is_number_like, re.split("[;,|\t]", line))) >= 2 for line in lines):
-        return say("There are no readings in this file: no row has a time and numbers.")
+        return say(
+            "There are no readings here: of the first {n} rows none has a time and numbers.", n=HEAD_ROWS
+        )
     return say(
         "No row has a date, a time of day, a temperature and a humidity in columns of their own. "
         "A bare number counts as a time only below a header that says Unix or epoch time."

@@ -24,9 +24,12 @@ _CHANGED = (
 _PLACE = re.compile(r"(?<![A-Za-z])[A-Z][A-Za-z]+/[A-Z][A-Za-z_]+(?:/[A-Z][A-Za-z_]+)?(?![A-Za-z])")
 _CLOCK = re.compile(
     r"(?<![A-Za-z])(?:UTC|GMT)(?![A-Za-z])(?:\s?[+\-−]\s?[0-9]{1,2}(?::?[0-9]{2})?)?"
-    r"|(?<![\w:])(?P<bare>[+\-−][0-9]{2}:[0-9]{2})(?![\w:])"
+    r"|(?<![\w:])(?P<bare>[+\-−][0-9]{2}:[0-9]{2})(?![\w:])",
+    re.IGNORECASE,
 )
-_ABBREVIATION = re.compile(r"(?<![A-Za-z])(" + "|".join(ABBREVIATIONS) + r")(?![A-Za-z])")
+_NAMES = "|".join(ABBREVIATIONS)
+#: In small letters (`est` is a word too) only behind a bracket or an underscore.
+_ABBREVIATION = re.compile(rf"(?:(?<![A-Za-z])(?:{_NAMES})|(?<=[_(\[])(?:{_NAMES.lower()}))(?![A-Za-z])")
 _TIME_WORDS = re.compile(
     r"time|date|timestamp|datetime|datum|zeit|zeitpunkt|uhrzeit|heure|hora|fecha|at|offset", re.I
 )
@@ -105,17 +108,18 @@ def zone_words(zone: tzinfo) -> str:
     return str(zone)
 
 
-def stated_zone(time_header: str, rows_above: Sequence[Sequence[str]]) -> Stated:
-    """Return what the header of the time column says of the clock, or else what a line above says of one."""
-    if (stated := _stated_in(time_header)).text:
-        return stated
+def stated_zone(time_headers: Sequence[str], rows_above: Sequence[Sequence[str]]) -> Stated:
+    """Return what the headers of time and date say of the clock, or else what a line above says of one."""
+    for header in time_headers:
+        if (stated := _stated_in(header)).text:
+            return stated
     lines = [" ".join(cells) for cells in rows_above]
     of_zones = [line for line in lines if _ZONE_LINE.search(line)]
     for line in of_zones or lines:
         stated = _stated_in(line)
         if stated.text:
             # Many programs print a place's winter offset here all year, and others when the file was made.
-            is_certain = bool(of_zones) and ("/" in stated.text or stated.text == "UTC")
+            is_certain = bool(of_zones) and ("/" in stated.text or stated.text.upper() == "UTC")
             return stated if is_certain else _as_hint(stated)
     return Stated()
 
@@ -135,7 +139,7 @@ def _stated_in(text: str) -> Stated:
             # `Date/Time` has the shape of a place and is none.
             continue
     if found := _CLOCK.search(text):
-        offset = offset_of(found[0].replace(" ", "")) if not found["bare"] else offset_of(found["bare"])
+        offset = offset_of(re.sub(r"\s", "", found[0]).upper())
         if offset is None:
             return Stated()
         # Words after it (`daylight saving`, names of towns) leave open whether the clock changes.
@@ -143,7 +147,7 @@ def _stated_in(text: str) -> Stated:
         is_certain = not re.search(r"[^\W\d_]", tail)
         return Stated(found[0], zone=fixed(offset)) if is_certain else Stated(found[0], offset=offset)
     if found := _ABBREVIATION.search(text):
-        return Stated(found[0], abbreviation=ABBREVIATIONS[found[0]])
+        return Stated(found[0], abbreviation=ABBREVIATIONS[found[0].upper()])
     return Stated()
 
 

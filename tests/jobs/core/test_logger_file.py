@@ -554,3 +554,262 @@ def test_a_hundred_thousand_rows_take_less_than_two_seconds_of_the_processor():
 
     assert instants_of(result) == instants
     assert min(took) < 2
+
+
+# ---- columns ----
+
+
+@pytest.mark.parametrize(
+    ("header", "cells"),
+    [
+        pytest.param("Zeit;Lufttemperatur °C;rel. Luftfeuchte %", "19,9;46", id="german"),
+        pytest.param("Fecha y hora;Temperatura (ºC);Humedad relativa (%)", "19,9;46", id="spanish"),
+        pytest.param("Data e ora;Temperatura °C;Umidità %", "19,9;46", id="italian"),
+        pytest.param("Tijd;Temperatuur °C;Luchtvochtigheid %", "19,9;46", id="dutch"),
+        pytest.param("Tid;Temperatur °C;Luftfuktighet %", "19,9;46", id="swedish"),
+        pytest.param("Aika;Lämpötila °C;Kosteus %", "19,9;46", id="finnish"),
+        pytest.param("Time;Temp(℃);%RH", "19,9;46", id="one-sign-for-degree-and-letter"),
+        pytest.param("Time;°C;%", "19,9;46", id="units-alone"),
+        pytest.param("Time;Temp (Â°C);RH (%)", "19,9;46", id="degree-sign-saved-wrong"),
+        pytest.param("Time;T (C°);r.F.", "19,9;46", id="degree-sign-behind"),
+        pytest.param("Time;CH1 [deg C];CH2 [%RH]", "19,9;46", id="named-by-units"),
+        pytest.param("Time;Battery %;T °C;RH %;Dew point °C", "98;19,9;46;8,0", id="with-others"),
+        pytest.param("Time;Sensor;T °C;RH %", "hall;19,9;46", id="one-logger-by-name"),
+    ],
+)
+def test_headers_name_temperature_and_humidity_in_many_ways(header, cells):
+    row = f"13.05.2026 06:05;{cells}"
+
+    assert told(f"{header}\n{row}\n") == {"readings": [["2026-05-13T04:05:00Z", 19.9, 46.0]]}
+
+
+@pytest.mark.parametrize(
+    ("text", "ask"),
+    [
+        pytest.param(
+            "t;Temp;°C;RH\n13.05.2026 06:05;1;2;46\n", ["temperature_column"], id="name-and-unit-apart"
+        ),
+        pytest.param("t;Temp °C;Akku %\n13.05.2026 06:05;19,9;98\n", ["humidity_column"], id="battery"),
+        pytest.param(
+            "t;Temp °C;Level %\n13.05.2026 06:05;19,9;98\n", ["humidity_column"], id="percent-of-something"
+        ),
+        pytest.param(
+            "t;Temp A;Temp C;RH\n13.05.2026 06:05;1;2;46\n", ["temperature_column"], id="channels-a-and-c"
+        ),
+        pytest.param("t;Surface temp °C;RH\n13.05.2026 06:05;1;46\n", ["temperature_column"], id="surface"),
+        pytest.param("t;Temp °C/°F;RH\n13.05.2026 06:05;19,9;46\n", ["unit"], id="both-units"),
+        pytest.param(
+            "t;x;y\n13.05.2026 06:05;19,9;46\n", ["temperature_column", "humidity_column"], id="no-names"
+        ),
+        pytest.param(
+            "from;to;T °C;RH\n13.05.2026 06:05;13.05.2026 06:15;1;46\n", ["time_column"], id="two-times"
+        ),
+        pytest.param(
+            "Max temp;30 °C;Max RH;60 %\nt;A;B\n13.05.2026 06:05;19,9;46\n",
+            ["temperature_column", "humidity_column"],
+            id="settings-above",
+        ),
+    ],
+)
+def test_headers_that_do_not_tell_are_asked_about(text, ask):
+    assert told(text) == {"ask": ask}
+
+
+def test_names_over_groups_of_columns_belong_to_all_of_a_group():
+    text = "Time;Temperature °C;;Humidity %;\n;now;highest;now;highest\n13.05.2026 06:05;19,9;25,0;46;60\n"
+
+    assert told(text) == {"readings": [["2026-05-13T04:05:00Z", 19.9, 46.0]]}
+
+
+def test_answered_columns_are_read():
+    text = b"begin;end;day;a;b\n06:05;06:15;2026-05-13;19,9;46\n"
+    asked = {"time_zone": "Europe/Paris", "unit": "c", "temperature_column": "4", "humidity_column": "5"}
+
+    assert told_of(read(text, answers_of(asked))) == {"ask": ["time_column", "date_column"]}
+    assert told_of(read(text, answers_of(asked | {"time_column": "2"}))) == {"ask": ["date_column"]}
+    assert told_of(read(text, answers_of(asked | {"time_column": "2", "date_column": "3"}))) == {
+        "readings": [["2026-05-13T04:15:00Z", 19.9, 46.0]]
+    }
+    assert told_of(read(text, answers_of(asked | {"time_column": "2", "date_column": "0"}))) == {
+        "error": {"row": 2, "column": "end"}
+    }
+
+
+def test_milliseconds_since_1970_count_where_the_header_says_so():
+    assert told("epoch_ms,t_c,rh\n1778565900999,19.9,46\n") == {
+        "readings": [["2026-05-12T06:05:00Z", 19.9, 46.0]]
+    }
+    assert told("epoch,t_c,rh\n1778565900999,19.9,46\n") == {"error": {"row": 2, "column": "epoch"}}
+
+
+def test_a_bad_count_of_seconds_is_no_header():
+    assert told("epoch,t_c,rh\nERR,19.9,46\n1778565900,19.9,46\n") == {"error": {"row": 2, "column": "epoch"}}
+
+
+def test_a_wrong_unit_cell_is_refused():
+    text = "time,temp,unit,rh\n2026-05-12T06:05:00Z,68,F,46\n2026-05-12T06:15:00Z,68,?,46\n"
+
+    assert told(text) == {"error": {"row": 3, "column": "unit"}}
+
+
+def test_two_columns_of_offsets_are_refused():
+    text = "time,UTC offset,tz,t_c,rh\n2026-05-12 06:05,+02:00,+01:00,20,46\n"
+
+    assert told(text) == {"error": {"row": None, "column": None}}
+
+
+# ---- which zone ----
+
+
+@pytest.mark.parametrize(
+    ("text", "expected"),
+    [
+        pytest.param(
+            "Date (UTC),Time,T °C,RH\n13/05/2026,06:05,20,46\n", "2026-05-13T06:05:00Z", id="over-the-date"
+        ),
+        pytest.param(
+            "Time GMT-0500,T °C,RH\n13/05/2026 06:05,20,46\n", "2026-05-13T11:05:00Z", id="no-colon"
+        ),
+        pytest.param(
+            "Time (+05:30),T °C,RH\n13/05/2026 06:05,20,46\n", "2026-05-13T00:35:00Z", id="bare-offset"
+        ),
+        pytest.param("utc_time,T °C,RH\n13/05/2026 06:05,20,46\n", "2026-05-13T06:05:00Z", id="utc-first"),
+        pytest.param(
+            "Time zone,America/Chicago\nTime,T °C,RH\n13/05/2026 06:05,20,46\n",
+            "2026-05-13T11:05:00Z",
+            id="above",
+        ),
+        pytest.param("Date/Time,T °C,RH\n13/05/2026 06:05,20,46\n", "2026-05-13T04:05:00Z", id="no-place"),
+        pytest.param(
+            "Made,13/05/2026 08:00 GMT+02:00\nTime,T °C,RH\n13/05/2026 06:05,20,46\n",
+            "2026-05-13T04:05:00Z",
+            id="a-line-that-agrees",
+        ),
+    ],
+)
+def test_the_file_s_own_zone_comes_before_the_answer(text, expected):
+    assert told(text) == {"readings": [[expected, 20.0, 46.0]]}
+
+
+@pytest.mark.parametrize(
+    "text",
+    [
+        pytest.param("Time (GMT+01:00 daylight saving),T °C,RH\n13/05/2026 06:05,20,46\n", id="words-behind"),
+        pytest.param("Made,13/05/2026 08:00 UTC\nTime,T °C,RH\n13/05/2026 06:05,20,46\n", id="a-line-above"),
+        pytest.param("Time (EDT),T °C,RH\n13/05/2026 06:05,20,46\n", id="a-clock-of-elsewhere"),
+        pytest.param("time_cet,T °C,RH\n13/05/2026 06:05,20,46\n", id="small-letters"),
+    ],
+)
+def test_a_hint_of_another_clock_is_asked_about(text):
+    assert told(text) == {"ask": ["clock_changed"]}
+
+
+def test_a_clock_of_elsewhere_leaves_the_offset_to_be_asked():
+    text = b"Time (EDT),T \xc2\xb0C,RH\n13/05/2026 06:05,20,46\n"
+
+    result = read(text, Answers(time_zone="Europe/Paris", clock_changed="no"))
+
+    assert isinstance(result, Ask)
+    assert [choice.value for choice in result.questions[0].choices] == ["UTC+02:00", "UTC+01:00"]
+
+
+@pytest.mark.parametrize(
+    ("zones", "answer", "row"),
+    [
+        pytest.param(("CET", "CEST"), "UTC+01:00", 3, id="two-clocks-and-one-offset"),
+        pytest.param(("Europe/Paris", "Europe/Berlin"), None, 3, id="two-places"),
+        pytest.param(("BST", "BST"), "Europe/Paris", 2, id="a-clock-of-elsewhere"),
+        pytest.param(("CET", "CEST"), "Europe/Paris", 2, id="winter-time-in-summer"),
+    ],
+)
+def test_rows_that_name_another_clock_are_refused(zones, answer, row):
+    rows = "".join(f"2026-05-1{day},06:05,{zone},20,46\n" for day, zone in enumerate(zones))
+
+    result = told(f"Date,Time,Zone,T °C,RH\n{rows}", Answers(time_zone=answer))
+
+    assert result == {"error": {"row": row, "column": "Time"}}
+
+
+def test_a_place_in_each_row_leaves_the_repeated_hour_to_the_order():
+    times = ("01:30", "02:00", "02:30", "02:00", "02:30", "03:00")
+    rows = "".join(f"2026-10-25 {time},Europe/Paris,20,{40 + at}\n" for at, time in enumerate(times))
+
+    result = read(f"Time,Zone,T °C,RH\n{rows}".encode())
+
+    begin = datetime(2026, 10, 24, 23, 30, tzinfo=UTC)
+    assert instants_of(result) == every(timedelta(minutes=30), begin, begin + timedelta(hours=2, minutes=30))
+
+
+def test_a_year_of_two_digits_beside_a_month_in_letters_stands_last():
+    assert told("time;t_c;rh\n25-May-26 06:05;20;46\n") == {
+        "readings": [["2026-05-25T04:05:00Z", 20.0, 46.0]]
+    }
+
+
+# ---- the table ----
+
+
+def test_the_file_may_name_its_own_separator():
+    assert told("sep=;\nTime;T °C;RH\n13.05.2026 06:05;20;46\n") == {
+        "readings": [["2026-05-13T04:05:00Z", 20.0, 46.0]]
+    }
+
+
+def test_rows_without_a_time_of_day_are_no_readings():
+    assert told("Date,T °C,RH\n13/05/2026,20,46\n") == {"error": {"row": None, "column": None}}
+
+
+@pytest.mark.parametrize(
+    "data",
+    [
+        pytest.param(b"\xff\xfe\x00\x00T\x00\x00\x00", id="utf-32"),
+        pytest.param("Time;T °C;RH\n13.05.2026 06:05;20;46\n".encode("utf-16")[:-1], id="utf-16-breaks-off"),
+        pytest.param(
+            b"\xef\xbb\xbfTime;T \xb0C;RH\n2026-05-13 06:05;20;46\n", id="mark-of-utf-8-and-no-utf-8"
+        ),
+        pytest.param(b"Time;T \xb0C;RH\n2026-05-13 06:05;20;4\x816\n", id="no-windows-1252-either"),
+        pytest.param(b"Time;T;RH\n2026-05-13 06:05;20;4\x086\n", id="control-character"),
+        pytest.param(b"Time,T,RH\n" + b"9" * 200_000, id="a-cell-without-end"),
+    ],
+)
+def test_bytes_that_are_no_text_are_refused(data):
+    assert isinstance(read(data, PARIS), FileError)
+
+
+def test_a_damaged_byte_far_in_is_found_at_its_row():
+    rows = b"2026-05-12T06:05:00Z,20,46\n" * 90_000
+
+    result = read(b"time,t_c,rh\n" + rows + b"\x81", PARIS)
+
+    assert (result.row, len(rows) > 1 << 20) == (90_002, True)
+
+
+def test_ctrl_z_ends_an_old_text():
+    assert told("time,t_c,rh\n2026-05-12T06:05:00Z,20,46\n\x1a") == {
+        "readings": [["2026-05-12T06:05:00Z", 20.0, 46.0]]
+    }
+
+
+def test_a_file_that_two_separators_make_readings_of_is_refused():
+    text = "time,t_c,rh,more\n2026-05-12T06:05:00Z,20,45,x\t2026-05-12T06:05:00Z\t21\t46\n"
+
+    assert told(text) == {"error": {"row": 2, "column": None}}
+
+
+@pytest.mark.parametrize("place", range(4), ids=["first", "second", "third", "last"])
+@pytest.mark.parametrize("column", range(3), ids=["time", "t_c", "rh"])
+@pytest.mark.parametrize(
+    "garbage", ["", "---", "-", "ERR", "#N/A", "n/a", "Sensor fault", "1.2.3", "?", "°C"]
+)
+@pytest.mark.parametrize(
+    "above", [[], ["time,t_c,rh"], ["Logger,Hall 3", "", "time,t_c,rh"], ["time,t,rh", ",°C,%"]]
+)
+def test_no_row_is_ever_passed_over(place, column, garbage, above):
+    cells = [[f"2026-05-12T06:{minute:02d}:00Z", f"19.{minute}", "46"] for minute in (1, 2, 3, 4)]
+    cells[place][column] = garbage
+    text = "\n".join([*above, *map(",".join, cells), ""])
+
+    result = read(text.encode(), Answers(unit="c", temperature_column=2, humidity_column=3))
+
+    assert isinstance(result, FileError)
+    assert result.row == len(above) + place + 1
