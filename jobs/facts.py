@@ -7,7 +7,7 @@ the rooms it may touch are raised, its line of history is written, and the push 
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Collection, Iterable, Sequence
 from dataclasses import dataclass, replace
 from datetime import UTC, datetime, timedelta
 from typing import Any, TypeVar
@@ -16,6 +16,7 @@ from uuid import UUID, uuid5
 from django.core.exceptions import ValidationError
 from django.db import IntegrityError, transaction
 from django.db.models import F
+from django.db.models.functions import Coalesce, Greatest
 from django.utils.translation import gettext as _
 
 from jobs import outbox
@@ -93,7 +94,7 @@ def record(fact: AnyFact, envelope: Envelope, *, parts: Sequence[FactPart] = ())
 def write_down(fact: Fact, *, also_rooms: Iterable[int] = (), now: datetime) -> None:
     """Raise the versions of the rooms that a stored fact touches, write its history, owe the push."""
     rooms = sorted({*_rooms_of(fact), *also_rooms})
-    raise_versions(rooms)
+    raise_versions(rooms, now=now)
     # A copy that only withdraws has none of the lines that the sentence counts.
     said = fact.supersedes if fact.withdraws and fact.supersedes else fact
     entry = Entry.objects.create(
@@ -119,10 +120,13 @@ def _entry_before(fact: Fact) -> UUID | None:
     return corrected if corrected and Entry.objects.filter(pk=corrected).exists() else None
 
 
-def raise_versions(rooms: Sequence[int]) -> None:
+def raise_versions(rooms: Collection[int], *, now: datetime) -> None:
     """Raise `facts_version` of the rooms, in the order of their keys so that two writers cannot lock each other."""
-    locked = Room.objects.select_for_update().filter(pk__in=rooms).order_by("pk")
-    Room.objects.filter(pk__in=[room.pk for room in locked]).update(facts_version=F("facts_version") + 1)
+    # Not the key: whoever has just stored a fact of this room keeps its key shared until they are done.
+    locked = Room.objects.select_for_update(no_key=True).filter(pk__in=rooms).order_by("pk")
+    Room.objects.filter(pk__in=list(locked.values_list("pk", flat=True))).update(
+        facts_version=F("facts_version") + 1, facts_at=Greatest(Coalesce("facts_at", now), now)
+    )
 
 
 def withdraw(fact: AnyFact, envelope: Envelope) -> AnyFact:

@@ -101,6 +101,8 @@ class Room(models.Model):
     crew_hours = models.DecimalField(max_digits=6, decimal_places=2)
     #: Raised in the transaction of any fact that may touch this room: lock, cache key, and "has anything changed?".
     facts_version = models.PositiveBigIntegerField(default=0)
+    #: When it was last raised: since then the room is what it is.  None: never.
+    facts_at = models.DateTimeField(null=True, editable=False)
 
     class Meta:
         constraints = [

@@ -66,7 +66,7 @@ def _remember(
 def _said(record: models.Model) -> dict[str, Any]:
     """Return a record's columns as JSON values."""
     fields: dict[str, Any] = serializers.serialize("python", [record])[0]["fields"]
-    kept = {name: value for name, value in fields.items() if name not in {"facts_version", "last_login"}}
+    kept = {name: value for name, value in fields.items() if name not in {"facts_version", "facts_at", "last_login"}}
     return {name: _plain(value) for name, value in kept.items()}
 
 

@@ -71,7 +71,15 @@ class Product(models.Model):
                     set_rh_min__isnull=True,
                     set_rh_max__isnull=True,
                 )
-                | Q(set_t_min__lte=F("set_t_max"), set_rh_min__lte=F("set_rh_max")),
+                # A comparison with null is neither true nor false, and a check lets that pass.
+                | Q(
+                    set_t_min__isnull=False,
+                    set_t_max__isnull=False,
+                    set_rh_min__isnull=False,
+                    set_rh_max__isnull=False,
+                    set_t_min__lte=F("set_t_max"),
+                    set_rh_min__lte=F("set_rh_max"),
+                ),
                 name="product_setting_band_whole_and_in_order",
             ),
         ]

@@ -8,7 +8,7 @@ from django.db import models
 from django.db.models import F, Q
 from django.utils.translation import gettext_lazy as _
 
-from jobs.append_only import append_only
+from jobs.append_only import append_only, guard
 from jobs.core.words import Say, say, say_n
 from jobs.models import Fact, Job, Room, Zone
 from jobs.models.envelope import FactPart
@@ -57,6 +57,11 @@ class Placement(Fact):
             models.CheckConstraint(
                 condition=Q(brought_rejected__lte=F("brought_inspected"), brought_inspected__lte=F("sheets")),
                 name="placement_brings_no_more_than_it_has",
+            ),
+            # What it was moved from stood before it, so that no sheets can have been moved in a circle.
+            models.CheckConstraint(
+                condition=Q(moved_from__isnull=True) | ~Q(moved_from=F("origin")),
+                name="placement_moved_from_another",
             ),
         ]
 
@@ -237,3 +242,15 @@ class ConsumableLot(Fact):
             product=self.product.name,
             day=self.good_through,
         )
+
+
+guard(
+    Placement,
+    "placement_keeps_what_it_came_from",
+    before="INSERT",
+    refuse_when=(
+        "NEW.supersedes_id IS NOT NULL AND NOT EXISTS (SELECT 1 FROM materials_placement p WHERE p.id = NEW.supersedes_id"
+        " AND p.origin = NEW.origin AND COALESCE(p.moved_from_id, p.id) = COALESCE(NEW.moved_from_id, p.id))"
+    ),
+    message="a correction of a placement comes from where the placement came from",
+)
