@@ -12,6 +12,9 @@ from jobs.models import Change, Person
 
 AnyRecord = TypeVar("AnyRecord", bound=models.Model)
 
+#: Columns that nobody edits: they follow from facts, or from signing in.
+_MOVES_BY_ITSELF = frozenset({"facts_version", "facts_at", "last_login"})
+
 
 @transaction.atomic
 def add_record(record: AnyRecord, *, by: Person | None, now: datetime) -> AnyRecord:
@@ -66,8 +69,7 @@ def _remember(
 def _said(record: models.Model) -> dict[str, Any]:
     """Return a record's columns as JSON values."""
     fields: dict[str, Any] = serializers.serialize("python", [record])[0]["fields"]
-    kept = {name: value for name, value in fields.items() if name not in {"facts_version", "facts_at", "last_login"}}
-    return {name: _plain(value) for name, value in kept.items()}
+    return {name: _plain(value) for name, value in fields.items() if name not in _MOVES_BY_ITSELF}
 
 
 def _plain(value: Any) -> Any:

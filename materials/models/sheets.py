@@ -249,8 +249,9 @@ guard(
     "placement_keeps_what_it_came_from",
     before="INSERT",
     refuse_when=(
-        "NEW.supersedes_id IS NOT NULL AND NOT EXISTS (SELECT 1 FROM materials_placement p WHERE p.id = NEW.supersedes_id"
-        " AND p.origin = NEW.origin AND COALESCE(p.moved_from_id, p.id) = COALESCE(NEW.moved_from_id, p.id))"
+        "NEW.supersedes_id IS NOT NULL AND NOT EXISTS (SELECT 1 FROM materials_placement p"
+        " WHERE p.id = NEW.supersedes_id AND p.origin = NEW.origin"
+        " AND COALESCE(p.moved_from_id, p.id) = COALESCE(NEW.moved_from_id, p.id))"
     ),
     message="a correction of a placement comes from where the placement came from",
 )
