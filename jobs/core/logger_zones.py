@@ -184,22 +184,24 @@ def zone_of(
             why = say("The rows have more than two offsets from UTC, and a clock has two a year at most.")
             raise Refused(why, row=max(said.values()), column=column)
         return Known(None, say("Each row carries its own offset from UTC."))
+    own = _placed(said, column) or stated.zone
+    zone = own or _answered_zone(stated, answers, year, example)
+    # A clock that never changes has no names for two seasons; one name a person may explain by an offset.
+    if is_fixed(zone) and len(said) > (0 if own else 1):
+        why = say("This row is read from another clock than {zone}.", zone=zone_words(zone))
+        raise Refused(why, row=max(said.values()), column=column)
+    if own is None:
+        return Known(zone, say("Times are those of {zone}, as answered.", zone=zone_words(zone)))
+    return Known(zone, say("Times are those of {zone}, as the file says.", zone=zone_words(zone)))
+
+
+def _placed(said: Mapping[str, int], column: str | int) -> tzinfo | None:
+    """Return the zone of the one place that all rows name, or None where they name none."""
     places = [text for text in said if "/" in text]
-    if places:
-        if len(said) > 1:
-            why = say("The rows are read from more than one clock: {clocks}.", clocks=tuple(said))
-            raise Refused(why, row=max(said.values()), column=column)
-        return Known(
-            zone_named(places[0]), say("Times are those of {zone}, as each row says.", zone=places[0])
-        )
-    if stated.zone is not None:
-        words = zone_words(stated.zone)
-        return Known(stated.zone, say("Times are those of {zone}, as the file says.", zone=words))
-    zone = _answered_zone(stated, answers, year, example)
-    if is_fixed(zone) and len(said) > 1:
+    if places and len(said) > 1:
         why = say("The rows are read from more than one clock: {clocks}.", clocks=tuple(said))
         raise Refused(why, row=max(said.values()), column=column)
-    return Known(zone, say("Times are those of {zone}, as answered.", zone=zone_words(zone)))
+    return zone_named(places[0]) if places else None
 
 
 def _answered_zone(stated: Stated, answers: Answers, year: int, example: Example) -> tzinfo:

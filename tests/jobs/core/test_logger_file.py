@@ -720,6 +720,7 @@ def test_a_clock_of_elsewhere_leaves_the_offset_to_be_asked():
         pytest.param(("Europe/Paris", "Europe/Berlin"), None, 3, id="two-places"),
         pytest.param(("BST", "BST"), "Europe/Paris", 2, id="a-clock-of-elsewhere"),
         pytest.param(("CET", "CEST"), "Europe/Paris", 2, id="winter-time-in-summer"),
+        pytest.param(("Europe/Paris", "CEST"), "Europe/Paris", 3, id="a-place-and-a-clock"),
     ],
 )
 def test_rows_that_name_another_clock_are_refused(zones, answer, row):
@@ -728,6 +729,12 @@ def test_rows_that_name_another_clock_are_refused(zones, answer, row):
     result = told(f"Date,Time,Zone,T °C,RH\n{rows}", Answers(time_zone=answer))
 
     assert result == {"error": {"row": row, "column": "Time"}}
+
+
+def test_a_row_s_clock_beside_another_in_the_header_is_refused():
+    text = "Time (UTC),T °C,RH\n2026-05-13 06:05 CEST,20,46\n"
+
+    assert told(text) == {"error": {"row": 2, "column": "Time (UTC)"}}
 
 
 def test_a_place_in_each_row_leaves_the_repeated_hour_to_the_order():
