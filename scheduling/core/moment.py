@@ -21,14 +21,14 @@ AT_ONCE = Forecast.sliding(timedelta(0))
 
 
 class Moment:
-    """`now`, when the next answer given turns (None: never), and whether knowledge had run out."""
+    """`now`, when the first answer given turns, and where knowledge that was used ends (None: never)."""
 
-    __slots__ = ("blind", "now", "turns_at")
+    __slots__ = ("known_until", "now", "turns_at")
 
     def __init__(self, now: datetime) -> None:
         self.now = now
         self.turns_at: datetime | None = None
-        self.blind = False
+        self.known_until: datetime | None = None
 
     def has_come(self, at: datetime | None) -> bool:
         """Return whether `at` is now or earlier; None is not yet."""
@@ -69,10 +69,15 @@ class Moment:
                 self._turn(self.now + SECOND if is_over else midnight)
         return is_over
 
-    def knows_until(self, end: datetime | None) -> None:
-        """Note that something used here is known only before `end`; None is known for good."""
-        if not self.is_before(end):
-            self.blind = True
+    def uses(self, good_until: datetime | None) -> None:
+        """Note that something used here is known only before `good_until`; None is known for good."""
+        if good_until is not None and (self.known_until is None or good_until < self.known_until):
+            self.known_until = good_until
+
+    @property
+    def is_blind(self) -> bool:
+        """Whether something used here is no longer known."""
+        return self.known_until is not None and self.known_until <= self.now
 
     def in_order(self, forecasts: Iterable[Forecast]) -> list[tuple[datetime, Forecast]]:
         """Return the forecasts by instant, none earlier than now; at one instant the sliding ones come last."""
@@ -107,10 +112,12 @@ def lasting(judge: Callable[[Moment], T], *, now: datetime) -> tuple[T, datetime
     """
     moment = Moment(now)
     found = judge(moment)
-    if moment.blind:
+    if moment.is_blind:
         raise ValueError("what is judged here was known only until an instant that is past")
     while (turn := moment.turns_at) is not None:
+        if moment.known_until is not None and moment.known_until <= turn:
+            return found, moment.known_until
         moment = Moment(turn)
-        if judge(moment) != found or moment.blind:
+        if judge(moment) != found or moment.is_blind:
             return found, turn
-    return found, None
+    return found, moment.known_until

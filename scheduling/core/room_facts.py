@@ -279,6 +279,14 @@ class RoomFacts:
 
     def once_each(self) -> RoomFacts:
         """Return the same room with each fact given once, so that what is counted is counted once."""
+        counted: tuple[tuple[Fact, ...], ...] = (
+            self.milestones,
+            self.placements,
+            self.deliveries,
+            self.consumables.lots,
+        )
+        if not any(map(_has_repeats, counted)):
+            return self
         return replace(
             self,
             milestones=_once(self.milestones),
@@ -286,6 +294,10 @@ class RoomFacts:
             deliveries=_once(self.deliveries),
             consumables=replace(self.consumables, lots=_once(self.consumables.lots)),
         )
+
+
+def _has_repeats(facts: tuple[Fact, ...]) -> bool:
+    return len({fact.id for fact in facts}) < len(facts)
 
 
 def _once(facts: tuple[F, ...]) -> tuple[F, ...]:
