@@ -76,7 +76,7 @@ class Standing:
     zone: int
     room: int | None
     in_at: datetime
-    #: Sheets standing here, rejected ones included.
+    #: Sheets standing here, rejected ones included; none where more were taken than there were.
     sheets: int
     inspected: int
     rejected: int
@@ -89,6 +89,8 @@ class Standing:
     opened_at: datetime | None
     #: Everywhere these sheets have been, in order.
     stays: tuple[Stay, ...]
+    #: Sheets that were moved on or set beyond what there was: the counts disagree, and a person must look.
+    missing: int = 0
 
     @property
     def good(self) -> int:
@@ -101,25 +103,16 @@ class Standing:
         return self.sheets - self.inspected
 
 
-class Overdrawn(ValueError):
-    """More sheets were taken from a placement than it had; `placement` names it."""
-
-    def __init__(self, placement: str, missing: int) -> None:
-        super().__init__(f"{missing} sheets more were taken from placement {placement} than it had")
-        self.placement = placement
-        self.missing = missing
-
-
 def stock(
     placed: Iterable[Placed], looked: Iterable[Looked], opened: Iterable[Opened], set_down: Iterable[SetDown]
 ) -> dict[str, Standing]:
     """Return what stands, by placement, emptied placements with a count of 0 included.
 
-    Args:
-        placed: must hold every placement that another was moved from.
+    Counts that disagree leave nothing standing and say how much is missing: one slip of a pen must not hide
+    what stands in every other room.
 
-    Raises:
-        Overdrawn: more was moved on and set than a placement had.
+    Args:
+        placed: holds every standing placement that another was moved from.
     """
     by_id = {one.id: one for one in placed}
     moved_on = defaultdict(list)
@@ -148,8 +141,8 @@ def _standing(
     sheets_set: int,
 ) -> Standing:
     left = one.sheets - sum(child.sheets for child in moved) - sheets_set
-    if left < 0:
-        raise Overdrawn(one.id, -left)
+    missing = max(0, -left)
+    left = max(0, left)
     inspected = one.brought_inspected + sum(part.inspected for part in parts)
     rejected = one.brought_rejected + sum(part.rejected for part in parts)
     inspected -= sum(child.brought_inspected for child in moved)
@@ -172,7 +165,13 @@ def _standing(
         inspected_at=last.at if last else (one.in_at if one.brought_inspected else None),
         opened_at=_opened(one, by_id, opened_at),
         stays=_stays(one, by_id),
+        missing=missing,
     )
+
+
+def _source(one: Placed, by_id: Mapping[str, Placed]) -> Placed | None:
+    """Return what sheets were moved from; None: they came with a delivery, or what they came from is not known."""
+    return by_id.get(one.moved_from) if one.moved_from is not None else None
 
 
 def _earliest(opened: Iterable[Opened]) -> dict[str, datetime]:
@@ -185,8 +184,9 @@ def _earliest(opened: Iterable[Opened]) -> dict[str, datetime]:
 def _opened(one: Placed, by_id: Mapping[str, Placed], opened_at: Mapping[str, datetime]) -> datetime | None:
     """Return when these sheets were unwrapped: here, or where they stood before they were moved."""
     candidates = [opened_at[one.id]] if one.id in opened_at else []
-    if one.moved_from is not None:
-        before = _opened(by_id[one.moved_from], by_id, opened_at)
+    source = _source(one, by_id)
+    if source is not None:
+        before = _opened(source, by_id, opened_at)
         if before is not None and before <= one.in_at:
             candidates.append(before)
     return min(candidates, default=None)
@@ -195,8 +195,9 @@ def _opened(one: Placed, by_id: Mapping[str, Placed], opened_at: Mapping[str, da
 def _stays(one: Placed, by_id: Mapping[str, Placed]) -> tuple[Stay, ...]:
     """Return everywhere these sheets have been; a stay that a move ends at its own beginning never was."""
     before: tuple[Stay, ...] = ()
-    if one.moved_from is not None:
-        *earlier, last = _stays(by_id[one.moved_from], by_id)
+    source = _source(one, by_id)
+    if source is not None:
+        *earlier, last = _stays(source, by_id)
         before = (
             (*earlier, Stay(last.zone, last.in_at, one.in_at)) if last.in_at < one.in_at else tuple(earlier)
         )

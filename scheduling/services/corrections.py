@@ -29,9 +29,11 @@ def take_back(fact: Fact, envelope: Envelope) -> Fact:
         case Dispatch():
             _check_not_arrived(fact)
         case Arrival():
+            _lock(deliveries.came_of(fact))
             _check_none_set(deliveries.came_of(fact))
             return deliveries.withdraw_arrival(fact, envelope)
         case Placement():
+            _lock([fact, *deliveries.moved_on(fact)])
             _check_none_set([fact, *deliveries.moved_on(fact)])
             return deliveries.withdraw_placement(fact, envelope)
         case Start() | BeganHeld():
@@ -42,6 +44,12 @@ def take_back(fact: Fact, envelope: Envelope) -> Fact:
 def _check_not_arrived(dispatch: Dispatch) -> None:
     if Arrival.objects.standing().filter(dispatch=dispatch.origin).exists():
         raise ValidationError(_("It has arrived. Take the arrival back first."))
+
+
+def _lock(placements: list[Placement]) -> None:
+    """Wait for whoever counts these sheets just now, and make the next one see that they are taken back."""
+    origins = [placement.origin for placement in placements]
+    list(Placement.objects.select_for_update().filter(pk__in=origins).order_by("pk"))
 
 
 def _check_none_set(placements: list[Placement]) -> None:

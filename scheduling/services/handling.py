@@ -10,7 +10,7 @@ from django.core.exceptions import ValidationError
 from django.db import transaction
 from django.utils.translation import gettext as _
 
-from jobs.facts import Envelope
+from jobs.facts import AlreadyDone, Envelope
 from jobs.models import Fact, Room, Zone
 from materials import queries
 from materials.core.stock import SetDown, Standing
@@ -153,8 +153,14 @@ def _check_source(placement: Placement, *, batch: str, count: int) -> None:
 
 
 def _locked(placement: Placement, *, without: Fact | None = None) -> Standing:
-    """Return what is left of a placement, which nobody else can change until the transaction ends."""
+    """Return what is left of a placement, which nobody else can change until the transaction ends.
+
+    Raises:
+        AlreadyDone: somebody took it back in the meantime.
+    """
     Placement.objects.select_for_update().get(pk=placement.origin)
+    if not Placement.objects.standing().filter(origin=placement.origin).exists():
+        raise AlreadyDone(_("Somebody took these sheets back in the meantime; look at what stands now."))
     return standing_of(placement, without=without)
 
 
