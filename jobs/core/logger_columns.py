@@ -145,7 +145,7 @@ def layout_of(table: Table, answers: Answers) -> Layout:
 def header_of(table: Table) -> tuple[tuple[str, ...], tuple[Cells, ...]]:
     """Return one header text a column, empty without a header, and all rows above the readings."""
     above = table.above()
-    width = len(table.first[1])
+    width = max(len(table.first[1]), len(table.kinds))
     lower = above[-1] if above and filled(above[-1]) >= 2 else []
     upper = above[-2] if len(above) >= 2 and filled(above[-2]) >= 2 else []
     if lower and upper and (is_unit_row(lower) or is_unit_row(upper)):
@@ -306,7 +306,7 @@ class _Reader:
         time = self._checked(time_column, "time_column")
         if self.answers.date_column:
             return time, self._checked(self.answers.date_column, "date_column")
-        if self.answers.date_column is None and self.table.kinds[time] is Kind.TIME:
+        if self.answers.date_column is None and time in self._of_kind(Kind.TIME):
             self._ask("date_column", say("Which column holds the date?"), self._of_kind(Kind.DATE))
         return time, None
 

@@ -103,13 +103,15 @@ class _RowReader:
         self.percents: dict[str, float] = {}
         self.halves: dict[bool, int] = {}
         self.who: dict[int, dict[str, int]] = {at: {} for at in layout.who}
+        #: The header rows: they may come again where files were put together.
+        self.names = [cells for cells in layout.rows_above[-2:] if not any(map(is_number_like, cells))]
         self._refuse_split_numbers(table)
         self.per_second = 1000 if _MILLISECONDS.search(layout.header[layout.time]) else 1
 
     def take(self, line: int, cells: Cells) -> None:
         """Read one row that is not blank."""
         stamp = self._stamp(cells)
-        if stamp is None and cells in self.layout.rows_above:
+        if stamp is None and cells in self.names:
             return
         self._check_width(line, cells)
         if stamp is None:

@@ -86,8 +86,8 @@ class Text:
 class Table:
     """A file laid open: `head` are its first rows, `start` the index in it of the first row of readings.
 
-    `kinds` says what that row's cells look like; `epoch` is the index of the column whose header says that it
-    counts seconds since 1970.
+    `kinds` says what the cells of the first good one look like; `epoch` is the index of the column whose header
+    says that it counts seconds since 1970.
     """
 
     text: Text
@@ -286,11 +286,12 @@ def _first_counted(head: Sequence[Row], start: int, column: int) -> int | None:
 
 def _up_to_header(head: Sequence[Row], start: int, kinds: Sequence[Kind]) -> int:
     """Return where the readings begin: one with a bad time or bad values is never taken for a header."""
+    reading = head[start][1]
     for at in range(start - 1, -1, -1):
         cells = head[at][1]
         if not filled(cells):
             continue
-        if not _is_bad_reading(cells, head[start][1], kinds):
+        if not _is_bad_reading(cells, reading, kinds):
             break
         start = at
     return start
