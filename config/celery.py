@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import os
+from datetime import UTC, datetime
 
 from celery import Celery
 from django.conf import settings
@@ -12,21 +13,27 @@ from config.environment import QUEUES, celery_broker
 
 os.environ.setdefault("DJANGO_SETTINGS_MODULE", "config.settings")
 
+#: Makes an entry due as soon as beat starts: what was left undone does not wait for its period as well.
+AT_ONCE = datetime(2000, 1, 1, tzinfo=UTC)
+
 #: Each entry ends before the next is due, so that nothing piles up behind a pause.
 TIMETABLE = {
     "send again what is owed and lost": {
         "task": "jobs.tasks.sweep",
         "schedule": 30.0,
+        "last_run_at": AT_ONCE,
         "options": {"queue": "notify", "expires": 25},
     },
     "refresh what time alone has changed": {
         "task": "scheduling.tasks.refresh_due",
         "schedule": 60.0,
+        "last_run_at": AT_ONCE,
         "options": {"queue": "ingest", "expires": 50},
     },
     "throw away what is over": {
         "task": "jobs.tasks.prune",
         "schedule": 3600.0,
+        "last_run_at": AT_ONCE,
         "options": {"queue": "ingest", "expires": 3000},
     },
 }

@@ -33,7 +33,7 @@ LOST_AFTER = timedelta(seconds=30)
 #: An attempt that has not ended by then is taken for dead; a late one does no harm, its end no longer counts.
 LEASE = timedelta(seconds=25)
 #: How many messages one sweep sends: a long queue is not made longer without end.
-SWEEP_AT_MOST = 200
+SWEEP_AT_MOST = 2000
 #: How far two machines' clocks may differ.
 SKEW = timedelta(seconds=5)
 KEEP_DONE = timedelta(days=30)
