@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from collections.abc import Mapping
 from datetime import datetime
 from typing import Any
 from zoneinfo import ZoneInfo
@@ -79,10 +80,15 @@ class InWords:
 
     def __init__(self, *args: Any, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
-        for field in self.fields.values():
-            field.error_messages["required"] = _required_words(field)
-            if isinstance(field, forms.EmailField):
-                field.validators = [EmailValidator(_("This is no mail address."))]
+        put_in_words(self.fields)
+
+
+def put_in_words(fields: Mapping[str, forms.Field]) -> None:
+    """Give fields our words for being left empty; a form that adds fields later does so again."""
+    for field in fields.values():
+        field.error_messages["required"] = _required_words(field)
+        if isinstance(field, forms.EmailField):
+            field.validators = [EmailValidator(_("This is no mail address."))]
 
 
 def _required_words(field: forms.Field) -> str:

@@ -34,9 +34,19 @@ def where_of(subject: Subject, key: str, person: Person, *, now: datetime) -> Wh
                 return Where(subject, job, job_url(job), job.name)
             case Subject.PLACEMENT:
                 placement = placement_for(person, UUID(key), now=now)
-                zone, room = placement.zone, placement.room
-                url = reverse("scheduling:room", args=[room.pk]) if room else job_url(zone.job)
-                return Where(subject, zone.job, url, placement.batch, room=room, zone=zone, placement=placement)
+                place = placement.zone
+                url = job_url(place.job)
+                if placement.room is not None:
+                    url = reverse("scheduling:room", args=[placement.room.pk])
+                return Where(
+                    subject,
+                    place.job,
+                    url,
+                    placement.batch,
+                    room=placement.room,
+                    zone=place,
+                    placement=placement,
+                )
             case Subject.ORDER:
                 order = order_for(person, int(key), now=now)
                 return Where(subject, order.job, order_url(order.pk), order.number, order=order)
@@ -44,7 +54,12 @@ def where_of(subject: Subject, key: str, person: Person, *, now: datetime) -> Wh
                 dispatch = dispatch_for(person, UUID(key), now=now)
                 url = order_url(dispatch.order_id)
                 return Where(
-                    subject, dispatch.order.job, url, dispatch.order.number, order=dispatch.order, dispatch=dispatch
+                    subject,
+                    dispatch.order.job,
+                    url,
+                    dispatch.order.number,
+                    order=dispatch.order,
+                    dispatch=dispatch,
                 )
     except ValueError as error:
         raise Http404 from error

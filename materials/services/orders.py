@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from datetime import date, datetime
 
 from django.core.exceptions import ValidationError
-from django.db import transaction
+from django.db import IntegrityError, transaction
 from django.utils.translation import gettext as _
 
 from jobs.facts import check_open
@@ -56,7 +56,11 @@ def place_order(
             return known
         raise ValidationError({"number": _("There is another order with this number.")})
     order = Order(job=job, supplier=supplier, number=number.strip(), ordered_on=ordered_on)
-    add_record(order, by=by, now=now)
+    try:
+        with transaction.atomic():
+            add_record(order, by=by, now=now)
+    except IntegrityError as error:
+        raise ValidationError({"number": _("There is another order with this number.")}) from error
     for line in lines:
         stored = OrderLine(order=order, product=line.product, room=line.room, sheets=line.sheets)
         add_record(stored, by=by, now=now)

@@ -2,34 +2,43 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from typing import Any
 
 from django import forms
-from django.utils.translation import gettext_lazy as _
+from django.utils.translation import gettext_lazy
 
-from jobs.facts import Envelope, withdraw
+from jobs.core.words import Say, say
+from jobs.facts import Envelope
 from jobs.models import Fact
-from materials.models import Arrival
-from materials.services.deliveries import withdraw_arrival
 from scheduling.acts.base import ActForm
+from scheduling.inputs import WordsInput
+from scheduling.services.corrections import take_back
 
 
 class WithdrawForm(ActForm):
     """Why a fact is taken back."""
 
-    def __init__(self, *given: object, **named: object) -> None:
-        super().__init__(*given, **named)  # type: ignore[arg-type]
-        del self.fields["happened_at"]
-        self.fields["reason"] = forms.CharField(
-            max_length=500,
-            label=_("Why it is taken back"),
-            help_text=_("The fact stays in the history, struck, with this beside it."),
-            widget=forms.Textarea(attrs={"rows": 2}),
-        )
-        self.order_fields(["act", "reason", "said_by"])
+    reason = forms.CharField(
+        max_length=500,
+        label=gettext_lazy("Why it is taken back"),
+        help_text=gettext_lazy("The fact stays in the history, struck, with this beside it."),
+        widget=WordsInput({"rows": 2}),
+    )
 
-    def perform(self, envelope: Envelope) -> Fact | Iterable[Fact]:
-        assert self.corrects is not None
-        if isinstance(self.corrects, Arrival):
-            return withdraw_arrival(self.corrects, envelope)
-        return withdraw(self.corrects, envelope)
+    def arrange(self) -> None:
+        self.taken: Fact = self.corrects
+
+    def perform(self, envelope: Envelope) -> Fact:
+        return take_back(self.taken, envelope)
+
+    def done(self, facts: list[Fact]) -> Say:
+        return say("Taken back: {fact}", fact=self.taken.says())
+
+    def _add_common(self) -> None:
+        """Ask who said so; the time stays that of the fact."""
+        super()._add_common()
+        del self.fields["happened_at"]
+
+    @classmethod
+    def initial_of(cls, fact: Any) -> dict[str, Any]:
+        return {"said_by": ""}

@@ -224,6 +224,9 @@ CAUTIONS: Mapping[str, Promise] = {
     "services": gettext_lazy("Only a licensed person isolates gas, water or electricity."),
     "adhesive": gettext_lazy("Read the adhesive’s own label: air, skin and naked flames."),
     "wet": gettext_lazy("A cold sheet sweats. Leave the wrap on until it has warmed."),
+    "skid": gettext_lazy("A skid weighs a tonne: a truck and a trained driver. Cut straps from the side."),
+    "ladders": gettext_lazy("Two hands on a sheet need a platform. Never lift one from a ladder."),
+    "damp": gettext_lazy("Damp or mould is a fault of the building: do not cover it, report it."),
 }
 
 
@@ -266,6 +269,8 @@ def _wrong_lines(form: BaseForm) -> list[dict[str, str]]:
     lines = [{"words": str(words), "target": ""} for words in form.non_field_errors()]
     for bound in form:
         lines += [{"words": f"{bound.label}: {words}", "target": _target(bound)} for words in bound.errors]
+    for line in getattr(form, "line_forms", ()):
+        lines += _wrong_lines(line)
     return lines
 
 
