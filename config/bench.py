@@ -15,7 +15,7 @@ import subprocess
 import sys
 import time
 import urllib.request
-from collections.abc import Callable, Iterator, Mapping
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from importlib import import_module
 from pathlib import Path
@@ -23,7 +23,13 @@ from statistics import median
 from typing import Literal
 from urllib.error import HTTPError
 
-MODULES = ("config.benchmarks", "materials.benchmarks", "scheduling.benchmarks")
+MODULES = (
+    "config.benchmarks",
+    "materials.benchmarks",
+    "scheduling.benchmarks.pages",
+    "scheduling.benchmarks.feed",
+    "scheduling.benchmarks.holds",
+)
 CHECKOUT = Path(__file__).resolve().parent.parent
 PAGE_WITHIN_S = 120.0
 
@@ -102,16 +108,33 @@ def side_by_side(
     for _ in range(rounds):
         shuffled.shuffle(order)
         for name in order:
-            began = time.perf_counter()
-            calls[name]()
-            took[name].append(time.perf_counter() - began)
+            took[name].append(timed(calls[name]))
     return {name: Timed(median(times), spread_of(times)) for name, times in took.items()}
+
+
+def timed(call: Callable[[], object]) -> float:
+    """Return the seconds a call takes."""
+    began = time.perf_counter()
+    call()
+    return time.perf_counter() - began
+
+
+def percentile(values: Sequence[float], percent: int) -> float:
+    """Return the least of the values that `percent` of a hundred of them are not above (nearest rank)."""
+    return sorted(values)[-(-len(values) * percent // 100) - 1]
 
 
 def spread_of(values: list[float]) -> float:
     """Return the widest distance of a value from their median, as a share of it."""
     middle = median(values)
     return max(abs(value - middle) for value in values) / middle if middle else 0.0
+
+
+def prepared() -> None:
+    """Bring this process's own database and static files up to the code, as the service does at its start."""
+    from config.management.commands.serve import prepare  # Django must be set up before models are imported
+
+    prepare()
 
 
 def free_port() -> int:
@@ -144,12 +167,16 @@ def await_page(url: str, process: subprocess.Popen[bytes]) -> float:
 
 
 @contextlib.contextmanager
-def served(data: Path, *, command: list[str] | None = None) -> Iterator[tuple[str, subprocess.Popen[bytes]]]:
+def served(
+    data: Path, *, command: list[str] | None = None, env: Mapping[str, str] | None = None
+) -> Iterator[tuple[str, subprocess.Popen[bytes]]]:
     """Run the service on `data` and yield its address at once, and its process; end it afterwards."""
     port = free_port()
-    env = os.environ | {"DATA": str(data), "PORT": str(port)}
     process = subprocess.Popen(
-        command or [sys.executable, "manage.py", "serve"], cwd=CHECKOUT, env=env, stdout=subprocess.DEVNULL
+        command or [sys.executable, "manage.py", "serve"],
+        cwd=CHECKOUT,
+        env=os.environ | {"DATA": str(data), "PORT": str(port)} | dict(env or {}),
+        stdout=subprocess.DEVNULL,
     )
     try:
         yield f"http://127.0.0.1:{port}", process

@@ -1,0 +1,1 @@
+"""The figures of pages, feeds and holds, on an invented firm of three hundred open rooms."""
