@@ -18,6 +18,7 @@ def test_without_a_word_the_database_is_a_file_in_the_data_folder():
     assert found["OPTIONS"]["timeout"] == 20
     assert "journal_mode=WAL" in found["OPTIONS"]["init_command"]
     assert "synchronous=FULL" in found["OPTIONS"]["init_command"]
+    assert found["CONN_MAX_AGE"] is None  # kept: opening it anew costs more than a query
 
 
 def test_a_postgresql_address_is_taken_apart_and_pooled():
