@@ -31,6 +31,11 @@ def noted(at: datetime, by: str) -> Say:
     return say("{by}, {at}", by=by, at=at) if by else say("{at}", at=at)
 
 
+def promised(at: datetime, by: str) -> Say:
+    """Return for when something is promised, and by whom if that is known."""
+    return say("{at}, {by}", by=by, at=at) if by else say("{at}", at=at)
+
+
 def waived(proof: Say | None, waiver: Waiver) -> Say:
     """Return the proof of a hold with the waiver that lies over it."""
     if waiver.by:
@@ -64,8 +69,8 @@ def work_promised(waits: Sequence[Milestone], moment: Moment) -> Say:
     past = [entry for entry in dated if moment.expectation(entry[0]) is None]
     at, _, last = max(past or dated, key=lambda entry: entry[:2])
     if past:
-        return say("{work} was promised for {noted}; that is past", work=last.label, noted=noted(at, last.by))
-    return say("{work} is promised for {noted}", work=last.label, noted=noted(at, last.by))
+        return say("Promised: {work} for {when}; that is past", work=last.label, when=promised(at, last.by))
+    return say("Promised: {work} for {when}", work=last.label, when=promised(at, last.by))
 
 
 # ---- substrate
@@ -105,7 +110,7 @@ def check_failed(to_do: Iterable[Checked], wet: Sequence[Wetting]) -> Say | None
     if failed:
         last = max(failed, key=lambda one: (one.failed[0].at, one.failed[0].id))
         record = last.failed[0]
-        return say("{check} failed: {noted}", check=last.check.label, noted=noted(record.at, record.by))
+        return say("Failed: {check}; {noted}", check=last.check.label, noted=noted(record.at, record.by))
     return say("Wet: {noted}", noted=noted(wet[0].at, wet[0].by)) if wet else None
 
 
@@ -142,7 +147,7 @@ def enough_stands(stock: Stock) -> Say:
 
 
 def _count(need: Requirement, stock: Stock) -> Say:
-    return say("{good} of {needed} {product}", good=stock.good(need), needed=need.sheets, product=need.label)
+    return say("{product} {good} of {needed}", good=stock.good(need), needed=need.sheets, product=need.label)
 
 
 def short(needs: Sequence[Requirement], stock: Stock) -> Say:
@@ -204,7 +209,7 @@ def _coming(due: Delivery | None) -> Say:
         return say("None on the way")
     if due.expected_at is None:
         return say("No date given for the {sheets} on order", sheets=due.sheets)
-    return say("{sheets} due {noted}", sheets=due.sheets, noted=noted(due.expected_at, due.by))
+    return say("{sheets} due {when}", sheets=due.sheets, when=promised(due.expected_at, due.by))
 
 
 # ---- inspection
@@ -242,7 +247,7 @@ def not_seen(stock: Stock) -> Say:
     unseen = [one for one in stock.standing if not one.seen]
     if not unseen:
         missing = tuple(need.label for need in stock.needs if not stock.counts(need))
-        return say("There are no sheets of {products} here to look at.", products=missing)
+        return say("Of {products} nothing is here to look at.", products=missing)
     here, lack = sum(one.placement.sheets for one in stock.standing), sum(one.unseen for one in unseen)
     if lack:
         return say_n(
