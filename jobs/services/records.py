@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from datetime import datetime
 from typing import Any, TypeVar
 
@@ -49,6 +50,22 @@ def edit_record(
     record.save(update_fields=list(changes))
     _remember(record, before={name: before[name] for name in sorted(changed)}, by=by, now=now, reason=reason)
     return True
+
+
+@transaction.atomic
+def edit_members(
+    record: models.Model,
+    name: str,
+    members: Sequence[models.Model],
+    *,
+    by: Person | None,
+    now: datetime,
+    reason: str = "",
+) -> None:
+    """Set which records a many-to-many column of a stored record holds, and keep which it held."""
+    before = sorted(getattr(record, name).values_list("pk", flat=True))
+    getattr(record, name).set(members)
+    _remember(record, before={name: before}, by=by, now=now, reason=reason)
 
 
 def _remember(
