@@ -4,50 +4,18 @@ from __future__ import annotations
 
 import threading
 from collections.abc import Iterator
-from pathlib import Path
 from wsgiref.simple_server import WSGIRequestHandler, make_server
 
 import pytest
 from django.core.wsgi import get_wsgi_application
 from django.http import HttpRequest, HttpResponse
 from django.urls import path
-from playwright.sync_api import Browser, Page, sync_playwright
+from playwright.sync_api import Browser, Page
 
-from tests.programs import chromium
+from tests.browser.looks import AXE, BROKEN, small
 from tests.scheduling import parts_sheet
 
 pytestmark = pytest.mark.browser
-
-FLAGS = [
-    "--no-sandbox",
-    "--disable-gpu",
-    "--disable-quic",
-    "--no-first-run",
-    "--disable-background-networking",
-    "--disable-component-update",
-    "--disable-sync",
-    "--disable-dev-shm-usage",
-]
-AXE = (Path(__file__).parent / "vendor" / "axe.min.js").read_text()
-
-#: What is pressed and too small; of a tick or a choice the target is its whole label.
-SMALL = """() => {
-  const pressed = "main :is(a, button, summary, select, textarea, label.tick, label.choice), nav :is(a, button)"
-    + ", main input:not([type=hidden], [type=checkbox], [type=radio])";
-  const inSentence = e => e.matches("a") && e.parentElement.matches("p, small, h1")
-    && [...e.parentElement.childNodes].some(node => node.nodeType === 3 && node.textContent.trim());
-  return [...document.querySelectorAll(pressed)]
-    .filter(e => e.checkVisibility() && !e.matches(".unseen") && !inSentence(e))
-    .map(e => [e.outerHTML.slice(0, 90), e.getBoundingClientRect()])
-    .filter(([_, box]) => Math.round(box.height) < LEAST || Math.round(box.width) < LEAST)
-    .map(([html, box]) => `${Math.round(box.width)} × ${Math.round(box.height)} ${html}`);
-}"""
-
-#: Words that must stay on one line: instants, figures, batches.
-BROKEN = """() => [...document.querySelectorAll("time, .nw, .stamp, .fig")]
-  .filter(e => e.checkVisibility() && !e.querySelector("br"))
-  .filter(e => new Set([...e.getClientRects()].map(r => Math.round(r.top))).size > 1)
-  .map(e => e.textContent)"""
 
 
 class Quiet(WSGIRequestHandler):
@@ -78,14 +46,6 @@ def address(settings) -> Iterator[str]:
     server.shutdown()
     thread.join()
     server.server_close()
-
-
-@pytest.fixture(scope="module")
-def browser() -> Iterator[Browser]:
-    with sync_playwright() as playwright:
-        running = playwright.chromium.launch(executable_path=chromium(), args=FLAGS)
-        yield running
-        running.close()
 
 
 @pytest.fixture
@@ -135,9 +95,9 @@ def test_nothing_overflows_and_no_date_breaks(open_page, said, width):
 def test_what_is_pressed_is_large_enough_for_a_thumb(open_page, width):
     page = open_page("shown", width)
 
-    assert page.evaluate(SMALL.replace("LEAST", "44")) == []
+    assert small(page) == []
     # The rule itself finds something: nothing on the sheet is larger than it is.
-    assert page.evaluate(SMALL.replace("LEAST", "4400")) != []
+    assert small(page, 4400) != []
 
 
 @pytest.mark.parametrize("light", ["light", "dark"])
