@@ -50,11 +50,17 @@ class StoredRest:
 
 
 def answer_to_json(
-    answer: RoomAnswer, acts: tuple[OpenAct, ...], loss: Loss | None, on_site_by: datetime | None
+    answer: RoomAnswer,
+    acts: tuple[OpenAct, ...],
+    loss: Loss | None,
+    *,
+    on_site_by: datetime | None,
+    no_acts: Say | None,
 ) -> dict[str, Any]:
     """Return what a room's state stores of its holds, of the acts that keep its day, and of a day lost."""
     return {
         "on_site_by": _instant(on_site_by),
+        "no_acts": to_json(no_acts),
         "holds": [_hold_to_json(hold) for hold in answer.holds],
         "earliest_start": forecast_to_json(answer.earliest_start),
         "acts": [_act_to_json(act) for act in acts],
@@ -70,6 +76,12 @@ def holds_of(stored: dict[str, Any]) -> tuple[Hold, ...]:
 def acts_of(stored: dict[str, Any]) -> tuple[OpenAct, ...]:
     """Return the acts of a stored answer that keep the room's day, by their latest start."""
     return tuple(_act_from_json(one) for one in stored["acts"])
+
+
+def no_acts_of(stored: dict[str, Any]) -> Say | None:
+    """Return why the last moments of the acts that keep the day cannot be told; None: they can."""
+    said: Say | None = from_json(stored["no_acts"])
+    return said
 
 
 def on_site_by_of(stored: dict[str, Any]) -> datetime | None:
@@ -192,7 +204,8 @@ def rest_from_json(stored: dict[str, Any], *, now: datetime) -> StoredRest:
         in_at=datetime.fromisoformat(stored["in_at"]),
         opened_at=_at(stored["opened_at"]),
         zones=tuple(stored["zones"]),
-        rest=rest.at(now=now),
+        # A request that came a little sooner than the one which judged sees what that one saw.
+        rest=rest.at(now=max(now, rest.as_of)),
         whys=tuple(from_json(why) for why in stored["whys"]),
         band=tuple(stored["band"]) if stored["band"] else None,
         max_gap=timedelta(seconds=stored["max_gap"]),

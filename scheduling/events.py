@@ -3,13 +3,15 @@
 from __future__ import annotations
 
 from collections import defaultdict
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping, Sequence
 from datetime import datetime
 from typing import TYPE_CHECKING
+from uuid import UUID
 
 from django.conf import settings
 from django.db.models import F
 from django.urls import reverse
+from django.utils import translation
 
 from jobs.core.words import Say, say
 from scheduling.core.calendar import EventFields, Status, StoredEvent, event_uid, revise
@@ -32,6 +34,12 @@ from scheduling.printing import plain
 if TYPE_CHECKING:
     from scheduling.states import Judged
 
+#: What a revision writes.  Not whether an event was served: whoever renders notes that, and never takes it back.
+_REVISED = [
+    *("sequence", "revised_at", "cancelled_at", "status", "start_at", "end_at", "zone"),
+    *("summary", "location", "description", "category", "url"),
+]
+
 #: In every UID, for life: a name of ours, not the host of the moment.
 UID_DOMAIN = "feeds.setday.example"
 
@@ -43,32 +51,34 @@ WHO_SAYS = {
 }
 
 
-def revise_events(fresh: Iterable[Judged], *, revised_at: dict[int, datetime]) -> None:
+def revise_events(steps: Mapping[int, Sequence[Judged]]) -> None:
     """Write what changed in the events of these rooms, and mark the feeds that show them for rendering.
 
-    Must run in the transaction that stores the rooms' states.
+    Must run in the transaction that stores the rooms' states, with the rooms locked.
 
     Args:
-        revised_at: by room, since when its state is what it is.
+        steps: by room, its judgements in order; each holds from its own instant on.
     """
-    judged = {one.gathered.room.pk: one for one in fresh}
-    assignments = Assignment.objects.filter(room__in=judged, supersedes__isnull=True).select_related("crew")
-    known: dict[object, dict[int, FeedEvent]] = defaultdict(dict)
+    # The first wording of each: events belong to it for life.
+    assignments = list(Assignment.objects.filter(room__in=steps, supersedes__isnull=True))
+    known: dict[UUID, dict[int, FeedEvent]] = defaultdict(dict)
     for event in FeedEvent.objects.filter(assignment__in=assignments):
         known[event.assignment_id][event.ordinal] = event
     days = _days_in_force(assignments)
     changed: list[FeedEvent] = []
     crews: set[int] = set()
-    for assignment in assignments:
-        one = judged[assignment.room_id]
-        rows = _revised(
-            assignment, days.get(assignment.pk), known[assignment.pk], one, revised_at[assignment.room_id]
-        )
-        changed += rows
-        crews |= {assignment.crew_id} if rows else set()
-    columns = [field.name for field in FeedEvent._meta.concrete_fields if not field.primary_key]
+    with translation.override(settings.LANGUAGE_CODE):
+        for assignment in assignments:
+            day, events = days.get(assignment.pk), known[assignment.pk]
+            rows = _revised(assignment, day, events, steps[assignment.room_id])
+            changed += rows
+            crews |= {assignment.crew_id} if rows else set()
+    if not changed:
+        return
+    # The feeds first, as whoever renders one locks it first and marks its events after.
+    list(CrewFeed.objects.select_for_update(no_key=True).filter(crew__in=crews).order_by("crew"))
     FeedEvent.objects.bulk_create(
-        changed, update_conflicts=True, unique_fields=["assignment", "ordinal"], update_fields=columns[2:]
+        changed, update_conflicts=True, unique_fields=["assignment", "ordinal"], update_fields=_REVISED
     )
     CrewFeed.objects.filter(crew__in=crews).update(version=F("version") + 1, rendered_at=None)
 
@@ -98,29 +108,42 @@ def stored_event(row: FeedEvent) -> StoredEvent:
     )
 
 
-def _days_in_force(assignments: Iterable[Assignment]) -> dict[object, DayGiven]:
-    days = DayGiven.objects.standing().filter(assignment__in=[one.pk for one in assignments])
+def _days_in_force(assignments: Iterable[Assignment]) -> dict[UUID, DayGiven]:
+    """Return the latest word on each assignment; none of one that was itself taken back."""
+    standing = Assignment.objects.standing().filter(origin__in=[one.pk for one in assignments])
+    days = DayGiven.objects.standing().filter(assignment__in=list(standing.values_list("origin", flat=True)))
     return {day.assignment_id: day for day in days.order_by("recorded_at", "pk")}
 
 
 def _revised(
-    assignment: Assignment, day: DayGiven | None, known: dict[int, FeedEvent], one: Judged, at: datetime
+    assignment: Assignment, day: DayGiven | None, known: dict[int, FeedEvent], steps: Sequence[Judged]
 ) -> list[FeedEvent]:
-    """Return the events of an assignment that differ from what is stored."""
+    """Return the events of an assignment that differ from what is stored, after each judgement in turn."""
+    stored = {ordinal: stored_event(row) for ordinal, row in known.items()}
+    events = dict(stored)
     spans = day.spans if day is not None else ()
-    tell = _tell(one.gathered)
-    rows = []
-    for ordinal in sorted({*range(1, len(spans) + 1), *known}):
-        old = known.get(ordinal)
-        if ordinal <= len(spans):
+    for one in steps:
+        tell = _tell(one.gathered)
+        days = _days_before(events)
+        for ordinal in range(1, len(spans) + 1):
             facts = _shift(assignment, spans, ordinal, one)
-        else:
-            facts = _withdrawn_shift(assignment, known[ordinal], one, day, at)
-        stored = stored_event(old) if old else None
-        new = revise(stored, event_fields(facts, tell=tell), at=at)
-        if new is not stored:
-            rows.append(_row(assignment, ordinal, new))
-    return rows
+            events[ordinal] = revise(events.get(ordinal), event_fields(facts, tell=tell), at=one.at)
+        for ordinal, event in events.items():
+            if ordinal > len(spans) and event.status is not Status.CANCELLED:
+                facts = _withdrawn_shift(event, ordinal, days, one, day.reason if day else "")
+                events[ordinal] = revise(event, event_fields(facts, tell=tell), at=one.at)
+    return [
+        _row(assignment, ordinal, event)
+        for ordinal, event in sorted(events.items())
+        if event is not stored.get(ordinal)
+    ]
+
+
+def _days_before(events: Mapping[int, StoredEvent]) -> int:
+    """Return how many shifts the assignment had as it was last shown."""
+    return max(
+        (ordinal for ordinal, event in events.items() if event.status is not Status.CANCELLED), default=1
+    )
 
 
 def _shift(
@@ -146,11 +169,7 @@ def _shift(
         released=answer.released,
         begun=Begun(gathered.begun.at, gathered.begun.while_held) if gathered.begun else None,
         finished_at=gathered.finished_at,
-        holds=tuple(
-            StandingHold(Say(untranslated(hold.kind.value)), hold.forecast)
-            for hold in answer.holds
-            if hold.state is HoldState.HELD
-        ),
+        holds=tuple(StandingHold(Say(untranslated(hold.kind.value)), hold.forecast) for hold in one.keeping),
         next_act=_next_act(one),
         bring=_bring(gathered),
         waivers=_waivers(one),
@@ -158,13 +177,11 @@ def _shift(
     )
 
 
-def _withdrawn_shift(
-    assignment: Assignment, event: FeedEvent, one: Judged, day: DayGiven | None, at: datetime
-) -> ShiftFacts:
+def _withdrawn_shift(event: StoredEvent, day: int, days: int, one: Judged, reason: str) -> ShiftFacts:
+    """Return a shift that stood until now; once withdrawn it stays as it is until it is given out again."""
     room = one.gathered.room
-    withdrawn_at = event.cancelled_at or at
     return ShiftFacts(
-        uid=event_uid(assignment.pk, event.ordinal, UID_DOMAIN),
+        uid=event.uid,
         start_at=event.start_at,
         end_at=event.end_at,
         zone=event.zone,
@@ -172,9 +189,11 @@ def _withdrawn_shift(
         kind="Install",
         url=event.url,
         beside=room.job.name,
+        day=day,
+        days=days,
         address=room.job.site.address,
         entrance=room.job.site.way_in,
-        withdrawn=Withdrawal(withdrawn_at, day.reason if day is not None else ""),
+        withdrawn=Withdrawal(one.at, reason),
     )
 
 

@@ -16,6 +16,7 @@ from jobs.core.conditions import Band
 from jobs.core.units import celsius
 from jobs.core.words import Say, say
 from jobs.core.worktime import time_zone
+from jobs.facts import CLOCK_TOLERANCE
 from jobs.models import Fact, Memory, MilestoneReport, PrepCheck, Reading, Room, Statement, Wetting, Zone
 from jobs.models.places import Milestone
 from jobs.services.seen import needed_checks
@@ -121,19 +122,37 @@ class _AirRows:
     last: Mapping[int, list[core.Reading]]
 
 
-def gather(rooms: Collection[int], *, now: datetime) -> dict[int, Gathered]:
-    """Return what is known of each room, with the rest of its placements as of `now`.
+class Known:
+    """What was known of some rooms when it was read: the rows, from which each is told as of any later instant.
 
     The version of a room's facts is read before the facts, so that one which comes in between makes the
     version look old, never the facts.
     """
-    found = list(Room.objects.filter(pk__in=rooms).select_related("zone", "job__site").order_by("pk"))
-    rows = _rows(found)
-    clocks = _Clocks(rows, now=now)
-    return {room.pk: _gathered(room, rows, clocks) for room in found}
+
+    def __init__(self, rooms: Collection[int], *, now: datetime) -> None:
+        """Read all there is of these rooms, in a fixed number of queries; `now` says which readings are the last."""
+        found = Room.objects.filter(pk__in=rooms).select_related("zone", "job__site").order_by("pk")
+        self.rooms = {room.pk: room for room in found}
+        self._rows = _rows(list(self.rooms.values()), now=now)
+        self._clocks = _Clocks(self._rows)
+
+    @property
+    def planned(self) -> Mapping[int, Planned]:
+        """The assignment in force of each room that has one."""
+        return self._rows.planned
+
+    def at(self, room: int, *, now: datetime) -> Gathered:
+        """Return what is known of a room, with the rest of its placements as of `now`."""
+        return _gathered(self.rooms[room], self._rows, self._clocks, now=now)
 
 
-def _rows(rooms: list[Room]) -> _Rows:
+def gather(rooms: Collection[int], *, now: datetime) -> dict[int, Gathered]:
+    """Return what is known of each room, with the rest of its placements as of `now`."""
+    known = Known(rooms, now=now)
+    return {room: known.at(room, now=now) for room in known.rooms}
+
+
+def _rows(rooms: list[Room], *, now: datetime) -> _Rows:
     keys = [room.pk for room in rooms]
     rows = _Rows(rooms, {room.zone_id: room.zone for room in rooms})
     rows.milestones = _milestones(keys)
@@ -155,7 +174,7 @@ def _rows(rooms: list[Room]) -> _Rows:
     rows.planned = planned_for(keys)
     rows.begun = _begun(keys)
     rows.finished = dict(Finish.objects.standing().filter(room__in=keys).values_list("room", "happened_at"))
-    rows.air = _air_rows(rows)
+    rows.air = _air_rows(rows, now=now)
     return rows
 
 
@@ -192,13 +211,13 @@ def planned_for(rooms: Collection[int]) -> dict[int, Planned]:
 # ---- one room ----
 
 
-def _gathered(room: Room, rows: _Rows, clocks: _Clocks) -> Gathered:
+def _gathered(room: Room, rows: _Rows, clocks: _Clocks, *, now: datetime) -> Gathered:
     planned = rows.planned.get(room.pk)
     finished_at = rows.finished.get(room.pk)
     rests: tuple[Rested, ...] = ()
     facts = RoomFacts(time_zone=time_zone(room.job.site.time_zone))
     if finished_at is None:
-        rests = tuple(clocks.rested(one, room) for one in rows.standing.get(room.pk, []))
+        rests = tuple(clocks.rested(one, room, now=now) for one in rows.standing.get(room.pk, []))
         facts = _facts(room, rows, rests, planned)
     return Gathered(
         room=room,
@@ -407,24 +426,22 @@ def _unfit(product: Product, room: Room, panels: Sequence[Product]) -> Say | Non
 class _Clocks:
     """The rest clocks of placements, which share the air of their zones."""
 
-    def __init__(self, rows: _Rows, *, now: datetime) -> None:
+    def __init__(self, rows: _Rows) -> None:
         assert rows.air is not None
         self._air = rows.air
-        self._zones = rows.zones
-        self._now = now
         self._made: dict[tuple[int, rest_core.RestRule], rest_core.Air] = {}
         self._products = {
             one.product_id: one.product for all_of in rows.requirements.values() for one in all_of
         }
 
-    def rested(self, standing: Standing, room: Room) -> Rested:
+    def rested(self, standing: Standing, room: Room, *, now: datetime) -> Rested:
         """Return a placement with its rest under its product's rule in the room's zone."""
         product = self._product(standing.product)
         rule = rest_rule(product, room.zone, accepts_statements=room.job.accepts_statements)
         if rule is None:
-            return Rested(standing, product, self._without_rule(standing, product), None)
+            return Rested(standing, product, self._without_rule(standing, product, now=now), None)
         air: dict[Hashable, rest_core.Air] = {
-            stay.zone: self._air_of(stay.zone, rule) for stay in standing.stays
+            stay.zone: self._air_of(stay.zone, rule, now=now) for stay in standing.stays
         }
         rest = rest_core.rest_in(
             air,
@@ -432,7 +449,7 @@ class _Clocks:
             opened_at=standing.opened_at,
             sheets_set_at=None,
             rule=rule,
-            now=self._now,
+            now=now,
         )
         whys = tuple(why for _stretch, why in ledger(rest, air, rule.band))
         return Rested(standing, product, rest, rule, whys)
@@ -442,25 +459,25 @@ class _Clocks:
             self._products[key] = Product.objects.get(pk=key)
         return self._products[key]
 
-    def _air_of(self, zone: int, rule: rest_core.RestRule) -> rest_core.Air:
+    def _air_of(self, zone: int, rule: rest_core.RestRule, *, now: datetime) -> rest_core.Air:
         made = self._made.get((zone, rule))
-        if made is None:
+        if made is None or not made.is_good(now=now):
             made = rest_core.air_of(
                 rule,
                 self._air.columns.get(zone, rest_core.Columns()),
                 self._air.memories.get(zone, []),
                 self._air.statements.get(zone, []),
-                now=self._now,
+                now=now,
             )
             self._made[zone, rule] = made
         return made
 
-    def _without_rule(self, standing: Standing, product: Product) -> rest_core.Rest:
+    def _without_rule(self, standing: Standing, product: Product, *, now: datetime) -> rest_core.Rest:
         """Return a rest that no clock runs for: none is asked, or no air of the zone could ever count."""
         asks_none = product.rest_required_s == 0
         zero = timedelta(0)
         return rest_core.Rest(
-            as_of=self._now,
+            as_of=now,
             state=rest_core.RestState.PROVEN if asks_none else rest_core.RestState.NOT_STARTED,
             required=timedelta(seconds=product.rest_required_s),
             proven=zero,
@@ -570,7 +587,7 @@ def _lots(rooms: Sequence[Room]) -> dict[int, list[ConsumableLot]]:
     return grouped
 
 
-def _air_rows(rows: _Rows) -> _AirRows:
+def _air_rows(rows: _Rows, *, now: datetime) -> _AirRows:
     """Return the air from the last reading before anything still standing came.
 
     What lies further back changes no rest: an excursion that began before it would have set the count to
@@ -602,7 +619,7 @@ def _air_rows(rows: _Rows) -> _AirRows:
             ]
             for zone, all_of in _by(statements, "zone_id").items()
         },
-        last=_last_readings(zones),
+        last=_last_readings(zones, now=now),
     )
 
 
@@ -642,9 +659,13 @@ def _columns(zones: Collection[int], cut: datetime) -> dict[int, rest_core.Colum
     return {zone: rest_core.Columns.of_instants(*lists) for zone, lists in parts.items()}
 
 
-def _last_readings(zones: Collection[int]) -> dict[int, list[core.Reading]]:
-    """Return the readings of each zone at its latest instant; a little ahead of the clock there may be more."""
-    latest = _readings().filter(zone=OuterRef("pk")).order_by("-happened_at").values("happened_at")
+def _last_readings(zones: Collection[int], *, now: datetime) -> dict[int, list[core.Reading]]:
+    """Return the last readings of each zone by `now`, and those that a phone's clock put a little ahead of it.
+
+    Three instants of them: the last may lie ahead of the one at which the room is judged.
+    """
+    by_now = _readings().filter(zone=OuterRef("pk"), happened_at__lte=now)
+    latest = by_now.order_by("-happened_at").values("happened_at")
     pairs = Zone.objects.filter(pk__in=zones).annotate(
         last=Subquery(latest[:1]), one_before=Subquery(latest[1:2]), two_before=Subquery(latest[2:3])
     )
@@ -653,10 +674,11 @@ def _last_readings(zones: Collection[int]) -> dict[int, list[core.Reading]]:
         for zone, *instants in pairs.values_list("pk", "last", "one_before", "two_before")
     }
     instants = set().union(*wanted.values()) if wanted else set()
-    rows = _readings().filter(zone__in=zones, happened_at__in=instants).select_related("recorded_by")
+    ahead = Q(happened_at__gt=now, happened_at__lte=now + 2 * CLOCK_TOLERANCE)
+    rows = _readings().filter(ahead | Q(happened_at__in=instants), zone__in=zones)
     grouped: dict[int, list[core.Reading]] = defaultdict(list)
-    for row in rows.order_by("happened_at", "pk"):
-        if row.happened_at in wanted[row.zone_id]:
+    for row in rows.select_related("recorded_by").order_by("happened_at", "pk"):
+        if row.happened_at > now or row.happened_at in wanted[row.zone_id]:
             grouped[row.zone_id].append(
                 core.Reading(
                     id=str(row.origin),

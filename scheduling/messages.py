@@ -30,7 +30,7 @@ def tell_managers_held_again(room: Room, loss: Loss, *, version: int, now: datet
         job=room.job.name,
         holds=holds,
     )
-    _tell_managers(f"held_again/{room.pk}/{version}", room, subject, body, now=now)
+    _tell_managers(f"held_again/{room.pk}/{version}/{loss.at:%Y%m%dT%H%M%SZ}", room, subject, body, now=now)
 
 
 def tell_managers_began_held(fact: BeganHeld, *, now: datetime) -> None:

@@ -28,16 +28,29 @@ def refresh_due() -> None:
 
 
 def renew_what_is_due(*, now: datetime) -> None:
-    """Compute the states that ran out, and render the feeds that show otherwise."""
+    """Compute the states that ran out, and render the feeds that show otherwise.
+
+    Raises:
+        ExceptionGroup: of `feeds.FeedFailed`, after all the other feeds were rendered.
+    """
     states.refresh_due(now=now)
     ran_out = CrewFeed.objects.filter(Q(rendered_at__isnull=True) | Q(good_until__lte=now))
+    failed = []
     for crew in Crew.objects.filter(feed__in=ran_out, closed_at__isnull=True).order_by("pk"):
-        feeds.renew(crew, now=now)
+        try:
+            feeds.renew(crew, now=now)
+        except feeds.FeedFailed as error:
+            failed.append(error)
+    if failed:
+        raise ExceptionGroup("some calendars could not be written", failed)
 
 
-@outbox.handler("facts_changed", queue="notify")
+@outbox.errand("facts_changed", queue="notify")
 def push_changed(owed: Owed, *, now: datetime) -> None:
-    """Bring states and feeds up to date after a fact, in case whoever recorded it did not come that far."""
+    """Bring states and feeds up to date after a fact, in case whoever recorded it did not come that far.
+
+    An errand, because many rooms may be due: each batch of them has its own short transaction.
+    """
     renew_what_is_due(now=now)
 
 

@@ -171,6 +171,10 @@ class Air:
     ignored: Ignored
     columns: Columns
 
+    def is_good(self, *, now: datetime) -> bool:
+        """Return whether this speaks for the present `now`."""
+        return self.as_of <= seconds(now) < self.next_fact_at
+
     def seen(self, from_at: datetime, to_at: datetime) -> Seen | None:
         """Return what the readings of [`from_at`, `to_at`) said, or None if there was none."""
         first = bisect_left(self.columns.at, seconds(from_at))

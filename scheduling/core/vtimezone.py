@@ -11,7 +11,7 @@ from collections import defaultdict
 from collections.abc import Iterable
 from dataclasses import dataclass
 from datetime import UTC, date, datetime, timedelta
-from functools import lru_cache
+from functools import cache, lru_cache
 from importlib.metadata import version
 from zoneinfo import ZoneInfo
 
@@ -48,6 +48,7 @@ class Change:
 
 
 @lru_cache(maxsize=1)
+@cache
 def tzdata_version() -> str:
     """Return the edition of the zone database, such as `2026.6`: a new law changes bytes and so the tag.
 

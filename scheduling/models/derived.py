@@ -95,6 +95,8 @@ class CrewFeed(models.Model):
     last_modified = models.DateTimeField(null=True)
     etag = models.CharField(max_length=120, blank=True)
     body = models.BinaryField(default=b"")
+    #: Keys of the events in the body that no answer has carried yet.
+    unserved = models.JSONField(default=list)
 
     def __str__(self) -> str:
         return f"feed of {self.crew_id}"

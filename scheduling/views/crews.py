@@ -14,7 +14,7 @@ from config.http import PersonRequest
 from jobs.access import require
 from scheduling import feeds
 from scheduling.frame import frame_of
-from scheduling.models import Crew, CrewFeed, FeedSecret
+from scheduling.models import Crew, FeedSecret
 from scheduling.pages.crews import crews_page
 
 
@@ -36,15 +36,14 @@ def calendar(request: PersonRequest, pk: int) -> HttpResponse:
     made = None
     if request.method == "POST":
         made = feeds.new_feed_secret(crew, person=request.user, now=request.now)
-    feed, _made = CrewFeed.objects.get_or_create(crew=crew)
-    secrets = feed.secrets.filter(ended_at__isnull=True).select_related("person").order_by("made_at")
+    secrets = FeedSecret.objects.filter(feed__crew=crew, ended_at__isnull=True).order_by("made_at", "pk")
     if not request.user.is_manager:
         secrets = secrets.filter(person=request.user)
     context = frame_of(request, current="crews") | {
         "crew": crew,
         "made": made,
         "webcal": made.replace("https://", "webcal://").replace("http://", "webcal://") if made else None,
-        "secrets": secrets,
+        "secrets": secrets.select_related("person"),
     }
     response = render(request, "scheduling/crew_calendar.html", context)
     response["Referrer-Policy"] = "no-referrer"

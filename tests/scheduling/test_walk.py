@@ -14,6 +14,7 @@ from materials.models import Placement
 from materials.services import deliveries, sheets
 from scheduling import feeds, states
 from scheduling.answers import holds_of
+from scheduling.gather import gather
 from scheduling.models import CrewFeed, Message, RoomState
 from scheduling.services import crews, work
 from tests import make
@@ -91,7 +92,7 @@ def test_a_room_becomes_firm_fact_by_fact():
         value = check.limit.value if check.limit and value is None else value
         seen.record_checks(make.envelope(lead), rooms=[room], check_code=check.code, passed=True, value=value)
     sheets.acknowledge_mix(make.envelope(lead), room=room, product=product)
-    stock = states.gather([room.pk], now=NOW)[room.pk].rests
+    stock = gather([room.pk], now=NOW)[room.pk].rests
     for placement, one in zip(placements, sorted(stock, key=lambda one: one.standing.batch), strict=True):
         rejects = {"chip": 2} if placement.batch == "A1" else {}
         sheets.inspect(
@@ -120,7 +121,7 @@ def test_a_room_becomes_firm_fact_by_fact():
     third = Placement.objects.get(arrival=arrival)
     sheets.open_placement(make.envelope(lead, ago=26 * HOUR), placement=third)
     standing = next(
-        one.standing for one in states.gather([room.pk], now=NOW)[room.pk].rests if one.standing.batch == "A3"
+        one.standing for one in gather([room.pk], now=NOW)[room.pk].rests if one.standing.batch == "A3"
     )
     sheets.inspect(
         make.envelope(lead), placement=third, standing=standing, inspected=2, rejects={}, mark_seen=True
