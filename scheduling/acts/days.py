@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections import defaultdict
 from collections.abc import Iterable
 from dataclasses import dataclass
-from datetime import date, timedelta
+from datetime import date, datetime, timedelta
 from typing import Any
 
 from django import forms
@@ -19,6 +19,7 @@ from jobs.facts import Envelope, check_open
 from jobs.models import Fact
 from scheduling.acts.base import Act, ActForm, Allowed, Shown, Subject
 from scheduling.acts.figures import ExactField
+from scheduling.acts.times import is_skipped
 from scheduling.gather import planned_for
 from scheduling.inputs import DayInput, WordsInput
 from scheduling.models import Assignment, Crew, DayGiven, Finish, JobCrew, TimeOff
@@ -136,6 +137,9 @@ class DayForm(ActForm):
             self.add_error("first_on", _("This day is over."))
         elif day > self.today + FARTHEST:
             self.add_error("first_on", _("This is more than two years ahead; look at the year."))
+        from_time = self.cleaned_data["from_time"]
+        if from_time is not None and is_skipped(datetime.combine(day, from_time), self.where.time_zone):
+            self.add_error("from_time", _("The clocks skip this time that night; write one after the change."))
 
     def perform(self, envelope: Envelope) -> DayGiven:
         data = self.cleaned_data

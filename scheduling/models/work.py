@@ -55,7 +55,7 @@ class DayGiven(Fact):
 
     assignment = models.ForeignKey(Assignment, on_delete=models.PROTECT, related_name="days")
     #: `[[start, end], …]`, ISO 8601 in UTC, in order, one pair a shift; empty: withdrawn.
-    shifts = models.JSONField()
+    shifts = models.JSONField(blank=True)
 
     class Meta(Fact.Meta):
         verbose_name = _("day given out")
@@ -189,7 +189,7 @@ class BeganHeld(RoomFact):
 
     crew = models.ForeignKey(Crew, on_delete=models.PROTECT, null=True, blank=True, related_name="+")
     #: The holds that stood, by name, as computed when it was recorded.
-    holds = models.JSONField(default=list)
+    holds = models.JSONField(default=list, blank=True)
 
     class Meta(RoomFact.Meta):
         verbose_name = _("begun while held")

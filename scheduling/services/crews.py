@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from datetime import date, datetime, time, timedelta
+from datetime import UTC, date, datetime, time, timedelta
 from decimal import Decimal
 
 from django.core.exceptions import ValidationError
@@ -45,7 +45,9 @@ def add_to_crew(person: Person, crew: Crew, *, from_on: date, now: datetime) -> 
 
 def people_of(crew: Crew) -> list[Person]:
     """Return the people who are in a crew."""
-    return list(Person.objects.filter(memberships__crew=crew, memberships__to_on__isnull=True, is_active=True))
+    return list(
+        Person.objects.filter(memberships__crew=crew, memberships__to_on__isnull=True, is_active=True)
+    )
 
 
 @transaction.atomic
@@ -80,7 +82,9 @@ def give_day(
     Crew.objects.select_for_update().get(pk=crew.pk)
     shifts = _shifts(room, crew, first_on=first_on, from_time=from_time, hours=hours)
     assignment = _assignment(envelope, room=room, crew=crew)
-    day = DayGiven(assignment=assignment, shifts=[[start.isoformat(), end.isoformat()] for start, end in shifts])
+    day = DayGiven(
+        assignment=assignment, shifts=[[start.isoformat(), end.isoformat()] for start, end in shifts]
+    )
     given = record(day, envelope)
     for person in people_of(crew):
         _grant(person, room.job, room, Right.ROOM, now=envelope.now)
@@ -113,7 +117,7 @@ def _shifts(
     zone = time_zone(site.time_zone)
     from_at = None
     if from_time is not None:
-        from_at = datetime.combine(first_on, from_time, zone)
+        from_at = datetime.combine(first_on, from_time, zone).astimezone(UTC)
     try:
         return shifts_from(
             first_on,
@@ -133,9 +137,7 @@ def crew_time(crew: Crew, *, except_room: Room | None = None) -> CrewTime:
     finished = Finish.objects.standing().values("room")
     names = dict(rooms.exclude(room__in=finished).values_list("room", "room__name"))
     planned = planned_for(list(names))
-    busy = tuple(
-        Busy(names[pk], one.shifts) for pk, one in sorted(planned.items()) if one.crew == crew.pk
-    )
+    busy = tuple(Busy(names[pk], one.shifts) for pk, one in sorted(planned.items()) if one.crew == crew.pk)
     return CrewTime(crew.name, crew.week, time_zone(crew.home_zone), off, busy)
 
 
@@ -147,7 +149,7 @@ def _closures(room: Room) -> tuple[DaysOff, ...]:
 
 def _assignment(envelope: Envelope, *, room: Room, crew: Crew) -> Assignment:
     """Return the crew's assignment of the room, made if there is none; other crews' are withdrawn."""
-    mine = None
+    mine: Assignment | None = None
     days = DayGiven.objects.standing().filter(assignment__room=room).order_by("recorded_at", "pk")
     latest = {day.assignment_id: day for day in days.select_related("assignment__crew")}
     for day in latest.values():
