@@ -22,8 +22,8 @@ from scheduling.benchmarks.visitors import rate
 
 ROOMS = 300
 READINGS = 20_000
-ROUND_S = 3.0
-ROUNDS = 7
+ROUND_S = 1.0
+ROUNDS = 15
 
 
 @benchmark("feed_304", "feed_304_bare", "feed_304_queries", "feed_304_cookies")

@@ -12,7 +12,7 @@ from config import clock
 from scheduling import feeds
 from scheduling.core import calendar
 from scheduling.events import stored_event
-from scheduling.models import FeedEvent
+from scheduling.models import Crew, FeedEvent
 
 BARE = "/limit/bare/"
 EMPTY = "/limit/empty/"
@@ -41,9 +41,9 @@ def empty(request: HttpRequest) -> HttpResponse:
 def rendered(request: HttpRequest, secret: str) -> HttpResponse:
     """Render a calendar anew and let Django compare: its own way to a 304."""
     now = clock.read()
-    found = feeds.find_secret(secret)
+    found = feeds.find_secret(secret, now=now)
     assert found is not None
-    crew = found.feed.crew
+    crew = Crew.objects.get(pk=found.crew)
     rows = FeedEvent.objects.filter(assignment__crew=crew).order_by("start_at", "pk")
     feed = calendar.Feed(
         name=crew.name, home_zone=crew.home_zone, events=[stored_event(row) for row in rows], description=""
