@@ -9,7 +9,9 @@ of the effect; after `MOST_ATTEMPTS` it is parked for a person to look at.
 from __future__ import annotations
 
 import logging
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
+from contextvars import ContextVar
 from dataclasses import dataclass, field
 from datetime import datetime, timedelta
 from functools import partial
@@ -105,6 +107,19 @@ def errand(kind: str, *, queue: str = "notify", lease: timedelta = LEASE) -> Cal
     return register
 
 
+_is_unsent: ContextVar[bool] = ContextVar("outbox_is_unsent", default=False)
+
+
+@contextmanager
+def unsent() -> Iterator[None]:
+    """Leave what is owed inside to the sweep: for a load of many facts, while there may be no broker yet."""
+    token = _is_unsent.set(True)
+    try:
+        yield
+    finally:
+        _is_unsent.reset(token)
+
+
 def owe(kind: str, *, key: str, now: datetime, **payload: Any) -> None:
     """Owe something of a registered kind, in the caller's transaction; a key is owed once.
 
@@ -120,11 +135,12 @@ def owe(kind: str, *, key: str, now: datetime, **payload: Any) -> None:
         payload=payload,
         owed_at=now,
         due_at=now,
-        sent_at=now,
+        sent_at=None if _is_unsent.get() else now,
     )
     # With the key there already nothing is written, and the message, naming no row, is passed over.
     Outbox.objects.bulk_create([row], ignore_conflicts=True)
-    transaction.on_commit(partial(send, row.id, kind))
+    if not _is_unsent.get():
+        transaction.on_commit(partial(send, row.id, kind))
 
 
 def send(owed_id: UUID, kind: str) -> None:

@@ -53,6 +53,24 @@ def test_what_is_owed_is_written_with_the_fact_and_sent_only_when_that_is_there(
     assert row.pk.version == 7
 
 
+def test_what_is_owed_unsent_waits_for_the_sweep(sent, now, django_capture_on_commit_callbacks):
+    with django_capture_on_commit_callbacks(execute=True), outbox.unsent():
+        outbox.owe("make_firm", key="firm/1", now=now, name="Aldgate")
+
+    assert sent == []
+    assert outbox.sweep(now=now) == 1
+    assert sent == [("jobs.tasks.work_owed", str(only_row().pk), "ingest")]
+
+
+def test_after_an_unsent_stretch_messages_are_sent_again(sent, now, django_capture_on_commit_callbacks):
+    with pytest.raises(LookupError), outbox.unsent():
+        outbox.owe("nobody's", key="firm/1", now=now)
+    with django_capture_on_commit_callbacks(execute=True):
+        outbox.owe("make_firm", key="firm/2", now=now, name="Aldgate")
+
+    assert len(sent) == 1
+
+
 def test_what_is_rolled_back_is_not_owed(sent, now, django_capture_on_commit_callbacks):
     with django_capture_on_commit_callbacks(execute=True), transaction.atomic():
         outbox.owe("make_firm", key="firm/1", now=now, name="Aldgate")
