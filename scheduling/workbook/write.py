@@ -22,6 +22,8 @@ Filled = Mapping[str, object]
 _FORMATS = {date: "yyyy-mm-dd", datetime: "yyyy-mm-dd hh:mm"}
 _LAST_LISTED_ROW = 2_000
 
+SAMPLE_ZONE = "Europe/Paris"
+
 
 def empty_workbook() -> bytes:
     """Return an XLSX with every sheet, its headings, and under them in brackets what each column wants."""
@@ -143,7 +145,7 @@ def _sample(today: date) -> dict[str, list[Filled]]:
                 "site": "Tilleuls school",
                 "address": "4 rue des Tilleuls, Lyon",
                 "way in": "Gate by the loading dock; ring the site agent",
-                "time zone": "Europe/Paris",
+                "time zone": SAMPLE_ZONE,
                 "let in": "Mon-Sun 06:00-20:00",
             }
         ],
@@ -239,7 +241,7 @@ def _sample(today: date) -> dict[str, list[Filled]]:
             for room, sheets in (("Kitchen", 42), ("Wash-up", 12), ("Stores", 9))
         ],
         "People": [
-            {"name": "Noor Haddad", "e-mail": lead, "roles": "crew lead", "time zone": "Europe/Paris"},
+            {"name": "Noor Haddad", "e-mail": lead, "roles": "crew lead", "time zone": SAMPLE_ZONE},
             {
                 "name": "Marit Lund",
                 "e-mail": "marit@halden-panels.example",
@@ -251,7 +253,7 @@ def _sample(today: date) -> dict[str, list[Filled]]:
         "Crews": [
             {
                 "crew": "Crew Tilleuls",
-                "home time zone": "Europe/Paris",
+                "home time zone": SAMPLE_ZONE,
                 "shifts": "Mon-Sun 07:00-15:30",
                 "hands": 2,
                 "people": lead,
