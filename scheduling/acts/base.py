@@ -26,9 +26,9 @@ from jobs.models import Entry, Fact, Job, Person, Room, Zone
 from materials.access import may_dispatch
 from materials.models import Dispatch, Order, Placement
 from materials.services.deliveries import LineRefused
-from scheduling.acts.rows import Rows
+from scheduling.acts.rows import Rows, say_in_words
 from scheduling.acts.times import AGAIN, SECOND, SiteTimeField, which_field
-from scheduling.inputs import InWords, WordsInput, put_in_words
+from scheduling.inputs import InWords, WordsInput
 from scheduling.parts import Note
 
 Shown = str | Promise | Say
@@ -135,7 +135,7 @@ class ActForm(InWords, forms.Form):
         self.initial |= self._initial(query)
         self._keep_subject()
         self._set_clocks()
-        self._put_in_words()
+        say_in_words(self.fields)
         self.order_fields([*self._own(), *(name for name in ("reason", "happened_at", "said_by"))])
         self._ask_which_time()
         self.rows: Rows | None = self._rows(typed)
@@ -356,13 +356,6 @@ class ActForm(InWords, forms.Form):
                 shown = self.initial.get(name)
                 field.shown = shown if isinstance(shown, datetime) else None
 
-    def _put_in_words(self) -> None:
-        put_in_words(self.fields)
-        for field in self.fields.values():
-            for code, words in _WORDS.items():
-                if code in field.error_messages:
-                    field.error_messages[code] = str(words)
-
     def _ask_which_time(self) -> None:
         """Ask, at each time that the clocks show twice, which of the two is meant."""
         for name in list(self.fields):
@@ -408,13 +401,6 @@ class ActForm(InWords, forms.Form):
         if isinstance(error, SaidOtherwise):
             # What was typed is another act than the one recorded under this id: sent again, it is a new one.
             self.typed["act"] = str(uuid7(now=self.now))
-
-
-_WORDS: Mapping[str, Promise] = {
-    "invalid_choice": gettext_lazy("This is not one of the choices any more; choose again."),
-    "invalid_pk_value": gettext_lazy("This is not one of the choices any more; choose again."),
-    "invalid_list": gettext_lazy("This is not one of the choices any more; choose again."),
-}
 
 
 def _with_own_id(data: QueryDict, *, now: datetime) -> QueryDict:

@@ -139,7 +139,9 @@ class DayForm(ActForm):
             self.add_error("first_on", _("This is more than two years ahead; look at the year."))
         from_time = self.cleaned_data["from_time"]
         if from_time is not None and is_skipped(datetime.combine(day, from_time), self.where.time_zone):
-            self.add_error("from_time", _("The clocks skip this time that night; write one after the change."))
+            self.add_error(
+                "from_time", _("The clocks skip this time that night; write one after the change.")
+            )
 
     def perform(self, envelope: Envelope) -> DayGiven:
         data = self.cleaned_data

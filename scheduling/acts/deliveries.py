@@ -256,7 +256,7 @@ class PromiseForm(ActForm):
         data = self.cleaned_data
         if data["expected_at"] is None and not data["unknown"]:
             self.add_error("expected_at", _("Write when it arrives, or tick that it is not known any more."))
-        if data["expected_at"] is not None and data["unknown"]:
+        elif data["expected_at"] is not None and data["unknown"]:
             self.add_error("unknown", _("A time is written above; empty it, or take this tick away."))
 
     def perform(self, envelope: Envelope) -> ArrivalPromise:

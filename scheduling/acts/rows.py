@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from typing import TYPE_CHECKING, Any, ClassVar
 
 from django import forms
@@ -34,7 +35,7 @@ class Row(forms.Form):
         self.act = act
         super().__init__(*args, **options)
         self.arrange()
-        put_in_words(self.fields)
+        say_in_words(self.fields)
 
     def arrange(self) -> None:
         """Add the choices and hints that depend on the act."""
@@ -121,6 +122,10 @@ def drafted(data: QueryDict) -> QueryDict | None:
     return changed
 
 
-def row_words(number: int, total: int) -> str:
-    """Return how a line is told from its neighbours: nothing where there is only one."""
-    return "" if total < 2 else _(" {number}").format(number=number)
+def say_in_words(fields: Mapping[str, forms.Field]) -> None:
+    """Give fields our words for being left empty, and for a choice that is offered no more."""
+    put_in_words(fields)
+    for field in fields.values():
+        for code in ("invalid_choice", "invalid_pk_value", "invalid_list"):
+            if code in field.error_messages:
+                field.error_messages[code] = _("This is not one of the choices any more; choose again.")
