@@ -5,7 +5,19 @@ from __future__ import annotations
 from django.urls import URLPattern, path, re_path
 
 from scheduling.acts.base import Subject
-from scheduling.views import acts, crews, feeds, files, home, jobs, morning, orders, rooms, today
+from scheduling.views import (
+    acts,
+    crews,
+    feeds,
+    files,
+    home,
+    jobs,
+    logger_files,
+    morning,
+    orders,
+    rooms,
+    today,
+)
 
 app_name = "scheduling"
 
@@ -27,8 +39,8 @@ urlpatterns: list[URLPattern] = [
     path("workbook/", files.workbook, name="workbook"),
     path("workbook/template.xlsx", files.workbook_template, name="workbook_template"),
     path("workbook/sample.xlsx", files.workbook_sample, name="workbook_sample"),
-    path("zones/<int:pk>/logger-file/", files.logger_file, name="logger_file"),
-    path("zones/<int:pk>/sample-logger.csv", files.logger_sample, name="logger_sample"),
+    path("zones/<int:pk>/logger-file/", logger_files.logger_file, name="logger_file"),
+    path("zones/<int:pk>/sample-logger.csv", logger_files.logger_sample, name="logger_sample"),
     path("feeds/<str:secret>.ics", feeds.feed, name="feed"),
     path("facts/<uuid:fact>/correct/", acts.correct, name="correct"),
     path("facts/<uuid:fact>/withdraw/", acts.withdraw, name="withdraw"),
