@@ -14,8 +14,9 @@ from pathlib import PurePath
 from typing import Any
 
 from defusedxml import DefusedXmlException
-from openpyxl import load_workbook
+from openpyxl.reader.excel import ExcelReader
 from openpyxl.utils.exceptions import InvalidFileException
+from openpyxl.workbook import Workbook
 from openpyxl.worksheet.worksheet import Worksheet
 
 from jobs.core.words import say
@@ -199,19 +200,23 @@ def _xlsx(name: str, body: bytes) -> Iterator[tuple[str, Lines]]:
             # Of styles and extensions that it will not write again: nothing is written.
             warnings.simplefilter("ignore")
             yield from _sheets_of(body)
-    except DefusedXmlException as error:
-        why = say("“{name}” refers to things outside itself; it is not read.", name=name)
-        raise Unusable(why) from error
     except _BROKEN as error:
         if isinstance(error, Unusable):
             raise
+        if _forbids(error):
+            why = say("“{name}” refers to things outside itself, or to itself; it is not read.", name=name)
+            raise Unusable(why) from error
         raise Unusable(say("“{name}” is damaged.", name=name)) from error
+
+
+def _forbids(error: BaseException | None) -> bool:
+    """Return whether an entity is behind an error; openpyxl wraps it in one of its own."""
+    return error is not None and (isinstance(error, DefusedXmlException) or _forbids(error.__cause__))
 
 
 def _sheets_of(body: bytes) -> list[tuple[str, Lines]]:
     """Return the names and lines of a workbook's sheets; its parts are read to the end here."""
-    shown = load_workbook(io.BytesIO(body), read_only=True, data_only=True, keep_links=False)
-    typed = load_workbook(io.BytesIO(body), read_only=True, data_only=False, keep_links=False)
+    shown, typed = _opened(body, data_only=True), _opened(body, data_only=False)
     if len(shown.worksheets) > MOST_SHEETS:
         raise Unusable(
             say(
@@ -223,6 +228,21 @@ def _sheets_of(body: bytes) -> list[tuple[str, Lines]]:
     return [
         (one.title, _lines(one, other)) for one, other in zip(shown.worksheets, typed.worksheets, strict=True)
     ]
+
+
+def _opened(body: bytes, *, data_only: bool) -> Workbook:
+    """Return a workbook of which every sheet is there.
+
+    Raises:
+        KeyError: it names a sheet that it does not hold; openpyxl alone would pass over it.
+    """
+    reader = ExcelReader(io.BytesIO(body), read_only=True, data_only=data_only, keep_links=False)
+    reader.read()
+    named = [sheet.name for sheet, _relation in reader.parser.find_sheets()]
+    missing = [name for name in named if name not in reader.wb.sheetnames]
+    if missing:
+        raise KeyError(missing[0])
+    return reader.wb
 
 
 def _lines(shown: Worksheet, typed: Worksheet) -> Lines:
