@@ -11,7 +11,7 @@ from django.db.models import Q
 from django.utils.translation import gettext as _
 
 from jobs.core.worktime import Span, time_zone
-from jobs.facts import Envelope, is_repeat, record
+from jobs.facts import AlreadyDone, Envelope, is_repeat, record
 from jobs.models import Access, Job, Person, Right, Room
 from scheduling.core.shifts import Busy, CannotBeGiven, CrewTime, DaysOff, SiteTime, shifts_from
 from scheduling.gather import planned_for
@@ -71,15 +71,17 @@ def give_day(
     Raises:
         ValidationError: the crew is closed, off, has no shift or another room then; the site is closed; the
             room is finished; or the hours begin or end while the clocks change.
+        AlreadyDone: another manager was quicker.
     """
     if is_repeat(DayGiven, envelope):
         return DayGiven.objects.get(pk=envelope.id)
     if crew.closed_at is not None:
         raise ValidationError({"crew": _("This crew is closed.")})
+    _lock(room, envelope)
     if Finish.objects.standing().filter(room=room).exists():
         raise ValidationError(_("This room is finished."))
     # Locked so that two managers cannot give one crew two rooms at one time.
-    Crew.objects.select_for_update().get(pk=crew.pk)
+    Crew.objects.select_for_update(no_key=True).get(pk=crew.pk)
     shifts = _shifts(room, crew, first_on=first_on, from_time=from_time, hours=hours)
     assignment = _assignment(envelope, room=room, crew=crew)
     day = DayGiven(
@@ -98,9 +100,11 @@ def take_day_back(envelope: Envelope, *, room: Room) -> DayGiven:
 
     Raises:
         ValidationError: the room has none, or no reason is given.
+        AlreadyDone: another manager was quicker.
     """
     if is_repeat(DayGiven, envelope):
         return DayGiven.objects.get(pk=envelope.id)
+    _lock(room, envelope)
     planned = planned_for([room.pk]).get(room.pk)
     if planned is None:
         raise ValidationError(_("No day is given out for this room."))
@@ -108,6 +112,20 @@ def take_day_back(envelope: Envelope, *, room: Room) -> DayGiven:
         raise ValidationError({"reason": _("Say why; the crew reads it in its calendar.")})
     assignment = Assignment.objects.get(pk=planned.assignment)
     return _withdraw_assignment(envelope, assignment)
+
+
+def _lock(room: Room, envelope: Envelope) -> None:
+    """Let one person at a time give out days of a room, so that it never has two crews in force.
+
+    Raises:
+        AlreadyDone: a day was recorded that this one would come before, and so would not be in force.
+    """
+    Room.objects.select_for_update(no_key=True).get(pk=room.pk)
+    later = Q(recorded_at__gt=envelope.now) | (Q(recorded_at=envelope.now) & ~Q(recorded_by=envelope.by))
+    quicker = DayGiven.objects.filter(later, assignment__room=room).select_related("recorded_by").first()
+    if quicker is not None:
+        message = _("%(who)s was quicker and gave this room another day. Look at what stands now.")
+        raise AlreadyDone(message, params={"who": quicker.recorded_by.name})
 
 
 def _shifts(

@@ -89,7 +89,7 @@ class StaleFacts(Exception):
 
 @transaction.atomic
 def _start(envelope: Envelope, *, room: Room, crew: Crew | None, judged: states.Judged) -> Start:
-    locked = Room.objects.select_for_update().get(pk=room.pk)
+    locked = Room.objects.select_for_update(no_key=True).get(pk=room.pk)
     if locked.facts_version != judged.gathered.facts_version:
         raise StaleFacts
     release, _made = Release.objects.get_or_create(
@@ -178,7 +178,7 @@ def finish_room(envelope: Envelope, *, room: Room) -> Finish:
         AlreadyDone: it is finished.
     """
     # The lock makes the second of two people wait and then see the first one's finish.
-    Room.objects.select_for_update().get(pk=room.pk)
+    Room.objects.select_for_update(no_key=True).get(pk=room.pk)
     _check_begun(room, envelope)
     later = SheetsSet.objects.standing().filter(room=room).order_by("-happened_at").first()
     if later is not None and is_earlier(envelope.happened_at, later.happened_at):
