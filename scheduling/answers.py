@@ -49,23 +49,68 @@ class StoredRest:
     restart_after: timedelta
 
 
-def answer_to_json(
-    answer: RoomAnswer,
-    acts: tuple[OpenAct, ...],
-    loss: Loss | None,
-    *,
-    on_site_by: datetime | None,
-    no_acts: Say | None,
-) -> dict[str, Any]:
-    """Return what a room's state stores of its holds, of the acts that keep its day, and of a day lost."""
+@dataclass(frozen=True, slots=True)
+class FirstAct:
+    """What can be done next in a room: the act of the first hold that stands and has one."""
+
+    act: Act
+    says: Say
+    #: The last moment that keeps the day given out; None: no day, or none can be told.
+    by: datetime | None
+
+
+@dataclass(frozen=True, slots=True)
+class ListedAct:
+    """An open act of a list of rooms, its sentence left as it is stored until it is shown."""
+
+    stored: dict[str, Any]
+    who: Who
+    hold: HoldKind
+    latest_at: datetime
+    keeps: datetime
+    #: What its hold asks next, and so where it is recorded; None: nothing that a page of ours records.
+    next_act: Act | None
+
+    @property
+    def says(self) -> Say:
+        """The act in words."""
+        said: Say = from_json(self.stored["says"])
+        return said
+
+
+def answer_to_json(answer: RoomAnswer, loss: Loss | None) -> dict[str, Any]:
+    """Return what a room's state stores of its holds and of a day lost: what the page of that room shows."""
     return {
-        "on_site_by": _instant(on_site_by),
-        "no_acts": to_json(no_acts),
         "holds": [_hold_to_json(hold) for hold in answer.holds],
-        "earliest_start": forecast_to_json(answer.earliest_start),
-        "acts": [_act_to_json(act) for act in acts],
         "loss": {"at": loss.at.isoformat(), "holds": list(loss.holds)} if loss else None,
     }
+
+
+def brief_to_json(
+    answer: RoomAnswer, acts: tuple[OpenAct, ...], *, on_site_by: datetime | None, no_acts: Say | None
+) -> dict[str, Any]:
+    """Return what lists of rooms show of a room: how each hold stands, the acts that keep its day."""
+    then = {hold.kind: hold.act.act for hold in answer.holds if hold.act}
+    return {
+        "states": {hold.kind.value: _state_in_lists(hold) for hold in answer.holds},
+        "first": _first_to_json(answer, acts),
+        "earliest_start": forecast_to_json(answer.earliest_start),
+        "acts": [_act_to_json(act, then.get(act.hold)) for act in acts],
+        "on_site_by": _instant(on_site_by),
+        "no_acts": to_json(no_acts),
+    }
+
+
+def _state_in_lists(hold: Hold) -> str:
+    return "counting" if hold.state is HoldState.HELD and hold.counting else hold.state.value
+
+
+def _first_to_json(answer: RoomAnswer, acts: tuple[OpenAct, ...]) -> dict[str, Any] | None:
+    for hold in answer.holds:
+        if hold.state is HoldState.HELD and hold.act:
+            by = next((act.latest_at for act in acts if act.hold is hold.kind), None)
+            return {"act": hold.act.act.value, "says": to_json(hold.act.says), "by": _instant(by)}
+    return None
 
 
 def holds_of(stored: dict[str, Any]) -> tuple[Hold, ...]:
@@ -73,20 +118,47 @@ def holds_of(stored: dict[str, Any]) -> tuple[Hold, ...]:
     return tuple(_hold_from_json(one) for one in stored["holds"])
 
 
-def acts_of(stored: dict[str, Any]) -> tuple[OpenAct, ...]:
-    """Return the acts of a stored answer that keep the room's day, by their latest start."""
-    return tuple(_act_from_json(one) for one in stored["acts"])
+def states_of(brief: dict[str, Any]) -> dict[str, str]:
+    """Return how each hold stands, by its name; a rest that is held and runs is `counting`."""
+    found: dict[str, str] = brief["states"]
+    return found
 
 
-def no_acts_of(stored: dict[str, Any]) -> Say | None:
+def first_of(brief: dict[str, Any]) -> FirstAct | None:
+    """Return what can be done next; None: nothing stands, or nobody can do anything about it."""
+    first = brief["first"]
+    return FirstAct(Act(first["act"]), from_json(first["says"]), _at(first["by"])) if first else None
+
+
+def acts_of(brief: dict[str, Any]) -> tuple[OpenAct, ...]:
+    """Return the acts that keep the room's day, by their latest start."""
+    return tuple(_act_from_json(one) for one in brief["acts"])
+
+
+def listed_acts_of(brief: dict[str, Any]) -> tuple[ListedAct, ...]:
+    """Return the same, for lists that show few of many."""
+    return tuple(
+        ListedAct(
+            one,
+            Who(one["who"]),
+            HoldKind(one["hold"]),
+            datetime.fromisoformat(one["latest_at"]),
+            datetime.fromisoformat(one["keeps"]),
+            Act(one["next_act"]) if one["next_act"] else None,
+        )
+        for one in brief["acts"]
+    )
+
+
+def no_acts_of(brief: dict[str, Any]) -> Say | None:
     """Return why the last moments of the acts that keep the day cannot be told; None: they can."""
-    said: Say | None = from_json(stored["no_acts"])
+    said: Say | None = from_json(brief["no_acts"])
     return said
 
 
-def on_site_by_of(stored: dict[str, Any]) -> datetime | None:
+def on_site_by_of(brief: dict[str, Any]) -> datetime | None:
     """Return when panels must stand on site to keep the room's day; None: no day is given out."""
-    return _at(stored["on_site_by"])
+    return _at(brief["on_site_by"])
 
 
 def loss_of(stored: dict[str, Any]) -> Loss | None:
@@ -95,9 +167,9 @@ def loss_of(stored: dict[str, Any]) -> Loss | None:
     return Loss(datetime.fromisoformat(lost["at"]), tuple(lost["holds"])) if lost else None
 
 
-def earliest_start_of(stored: dict[str, Any]) -> Forecast | None:
-    """Return the earliest start of a stored answer; None: not known."""
-    return forecast_from_json(stored["earliest_start"])
+def earliest_start_of(brief: dict[str, Any]) -> Forecast | None:
+    """Return the earliest start of a room; None: not known."""
+    return forecast_from_json(brief["earliest_start"])
 
 
 def forecast_to_json(forecast: Forecast | None) -> Any:
@@ -246,7 +318,7 @@ def _hold_from_json(stored: dict[str, Any]) -> Hold:
     )
 
 
-def _act_to_json(act: OpenAct) -> dict[str, Any]:
+def _act_to_json(act: OpenAct, next_act: Act | None) -> dict[str, Any]:
     return {
         "act": act.act.value,
         "says": to_json(act.says),
@@ -254,6 +326,7 @@ def _act_to_json(act: OpenAct) -> dict[str, Any]:
         "hold": act.hold.value,
         "latest_at": act.latest_at.isoformat(),
         "keeps": act.keeps.isoformat(),
+        "next_act": next_act.value if next_act else None,
     }
 
 

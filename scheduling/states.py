@@ -227,8 +227,9 @@ def _row(one: Judged, loss: answers.Loss | None) -> RoomState:
         is_fit_to_send=one.answer.fit_to_send,
         planned_start=planned.shifts[0][0] if planned else None,
         crew_id=planned.crew if planned else None,
-        answer=answers.answer_to_json(
-            one.answer, one.acts, loss, on_site_by=_on_site_by(gathered), no_acts=one.no_acts
+        answer=answers.answer_to_json(one.answer, loss),
+        brief=answers.brief_to_json(
+            one.answer, one.acts, on_site_by=_on_site_by(gathered), no_acts=one.no_acts
         ),
         rests=[answers.rest_to_json(rested) for rested in gathered.rests],
     )

@@ -384,6 +384,7 @@ class Migration(migrations.Migration):
                 ("is_released", models.BooleanField()),
                 ("is_fit_to_send", models.BooleanField()),
                 ("planned_start", models.DateTimeField(null=True)),
+                ("brief", models.JSONField()),
                 ("answer", models.JSONField()),
                 ("rests", models.JSONField(default=list)),
                 (

@@ -35,9 +35,12 @@ class RoomState(models.Model):
     #: First shift of the assignment in force, and whose it is; None: not promised.
     planned_start = models.DateTimeField(null=True)
     crew = models.ForeignKey(Crew, on_delete=models.SET_NULL, null=True, related_name="+")
-    #: The holds and the latest-by acts, as `scheduling.answers` writes and reads them.
+    #: How each hold stands and the latest-by acts: what lists of rooms read.  All three are written and read by
+    #: `scheduling.answers`; they stand apart because taking them from JSON is most of what a page costs.
+    brief = models.JSONField()
+    #: The holds with their sentences.
     answer = models.JSONField()
-    #: The placements with their rest, stretch by stretch; apart, because lists of rooms do not read it.
+    #: The placements with their rest, stretch by stretch.
     rests = models.JSONField(default=list)
 
     class Meta:

@@ -6,10 +6,12 @@ import re
 from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import datetime
+from typing import Any
 from uuid import UUID
 from zoneinfo import ZoneInfo
 
-from django.db.models import Count, Q, QuerySet
+from django.db.models import Count, Q, QuerySet, Value
+from django.db.models.functions import Coalesce
 
 from jobs.core.words import Say, say, say_n
 from jobs.core.worktime import print_week, time_zone
@@ -18,7 +20,6 @@ from materials import queries as stock_queries
 from materials.core.stock import SetDown
 from materials.models import Dispatch, DispatchLine, Placement
 from scheduling import answers, parts
-from scheduling.core.holds import Hold, HoldState
 from scheduling.models import JobCrew, RoomState, SheetsSet
 from scheduling.pages.room import act_url, shown_state
 
@@ -50,6 +51,23 @@ class RoomLine:
     next_act: Say | None
     next_url: str | None
     next_by: datetime | None
+
+
+@dataclass(frozen=True, slots=True)
+class _Row:
+    """A room with its state in brief, as it is read."""
+
+    pk: int
+    name: str
+    job_id: int
+    zone_id: int
+    stage: str
+    began_held: bool
+    is_released: bool
+    is_fit_to_send: bool
+    planned_start: datetime | None
+    crew: str
+    brief: dict[str, Any]
 
 
 @dataclass(frozen=True, slots=True)
@@ -120,8 +138,7 @@ def job_lines(jobs: QuerySet[Job]) -> tuple[JobLine, ...]:
 
 def job_page(job: Job, *, everything: bool = False, now: datetime) -> JobPage:
     """Return what the page of a job shows; the states of its rooms must have been brought up to date."""
-    states = RoomState.objects.filter(room__job=job).select_related("room", "crew").defer("rests")
-    lines = [_room_line(state) for state in states]
+    lines = [_room_line(row) for row in _rows(job)]
     finished = [line for line in lines if line.shown == "finished"]
     open_rooms = sorted((line for line in lines if line.shown != "finished"), key=_nearest_first)
     shown = open_rooms if everything else open_rooms[:ROOMS_AT_ONCE]
@@ -167,26 +184,36 @@ def stock_lines(job: Job) -> tuple[StockLine, ...]:
     return tuple(sorted(lines, key=lambda line: (line.room, line.in_at, line.batch)))
 
 
-def _room_line(state: RoomState) -> RoomLine:
-    holds = answers.holds_of(state.answer)
-    acts = answers.acts_of(state.answer)
-    first = next((hold for hold in holds if hold.state is HoldState.HELD and hold.act), None)
-    by = next((act.latest_at for act in acts if first is not None and act.hold is first.kind), None)
-    return RoomLine(
-        pk=state.room_id,
-        name=state.room.name,
-        shown=shown_state(state),
-        rodlet=parts.rodlet({hold.kind.value: _word(hold) for hold in holds}),
-        planned_start=state.planned_start,
-        crew=state.crew.name if state.crew else "",
-        next_act=first.act.says if first and first.act else None,
-        next_url=act_url(first, state.room) if first else None,
-        next_by=by,
+def _rows(job: Job) -> list[_Row]:
+    rows = RoomState.objects.filter(room__job=job).values_list(
+        "pk",
+        "room__name",
+        "room__job",
+        "room__zone",
+        "stage",
+        "began_held",
+        "is_released",
+        "is_fit_to_send",
+        "planned_start",
+        Coalesce("crew__name", Value("")),
+        "brief",
     )
+    return [_Row(*row) for row in rows]
 
 
-def _word(hold: Hold) -> str:
-    return "counting" if hold.state is HoldState.HELD and hold.counting else hold.state.value
+def _room_line(row: _Row) -> RoomLine:
+    first = answers.first_of(row.brief)
+    return RoomLine(
+        pk=row.pk,
+        name=row.name,
+        shown=shown_state(row),
+        rodlet=parts.rodlet(answers.states_of(row.brief)),
+        planned_start=row.planned_start,
+        crew=row.crew,
+        next_act=first.says if first else None,
+        next_url=act_url(first.act, row) if first else None,
+        next_by=first.by if first else None,
+    )
 
 
 def _nearest_first(line: RoomLine) -> tuple[int, float, list[tuple[int, str]]]:

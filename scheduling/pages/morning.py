@@ -6,19 +6,23 @@ from collections import defaultdict
 from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import datetime, time, timedelta
+from functools import cached_property
+from typing import Any
 from zoneinfo import ZoneInfo
 
-from django.db.models import QuerySet
+from django.db.models import QuerySet, Value
+from django.db.models.functions import Coalesce
 from django.urls import reverse
 
 from jobs import outbox
+from jobs.core.forecast import Forecast
 from jobs.core.words import Say, say, say_n
 from jobs.core.worktime import instant_at, time_zone
 from jobs.models import Entry, Job, Outbox, Person
 from jobs.says import from_json
 from scheduling import answers, parts
-from scheduling.core.backward import OpenAct
-from scheduling.core.holds import HoldState, Who
+from scheduling.answers import ListedAct
+from scheduling.core.holds import Hold, HoldState, Who
 from scheduling.models import RoomState
 from scheduling.pages.room import PLAIN_READING, act_url
 
@@ -55,13 +59,29 @@ class MorningPage:
     has_jobs: bool
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True)
 class _Room:
-    """A planned room that is not begun, with what its state says."""
+    """A planned room that is not begun, with what its state says in brief."""
 
-    state: RoomState
-    acts: tuple[OpenAct, ...]
+    pk: int
+    name: str
+    zone_id: int
+    job_id: int
+    job: str
     crew: str
+    planned_start: datetime
+    is_fit_to_send: bool
+    brief: dict[str, Any]
+
+    @cached_property
+    def acts(self) -> tuple[ListedAct, ...]:
+        """The acts that keep its day, by their last moment."""
+        return answers.listed_acts_of(self.brief)
+
+    @cached_property
+    def earliest_start(self) -> Forecast | None:
+        """When it can be started; None: not known."""
+        return answers.earliest_start_of(self.brief)
 
 
 def morning_page(person: Person, jobs: QuerySet[Job], *, now: datetime) -> MorningPage:
@@ -74,14 +94,14 @@ def morning_page(person: Person, jobs: QuerySet[Job], *, now: datetime) -> Morni
     slips = _slips(rooms, now=now)
     since = _yesterday_evening(zone, now=now)
     news, news_left_out = _news(jobs, since)
-    keeps = {room.state.pk for room, _act in due} - {slip.state.pk for slip in slips}
+    keeps = {room.pk for room, _act in due} - {slip.pk for slip in slips}
     answer, trouble = _answer(len(due), len(keeps), len(slips), planned=len(rooms))
     return MorningPage(
         answer=answer,
         trouble=trouble,
         acts=parts.act_table(_groups(due), limit=RISK, zone=zone, now=now) if due else None,
         none_due=_none_due(later),
-        slips=tuple(_slip(room, now=now) for room in slips[:SLIPS]),
+        slips=_slip_rows(slips[:SLIPS], now=now),
         slips_left_out=max(0, len(slips) - SLIPS),
         news=news,
         news_left_out=news_left_out,
@@ -93,20 +113,24 @@ def morning_page(person: Person, jobs: QuerySet[Job], *, now: datetime) -> Morni
 
 def _planned(jobs: QuerySet[Job]) -> list[_Room]:
     """Return the planned rooms that wait for their start, by it."""
-    states = (
-        RoomState.objects.filter(
-            room__job__in=jobs,
-            room__job__closed_at__isnull=True,
-            stage=RoomState.Stage.WAITING,
-            planned_start__isnull=False,
-        )
-        .select_related("room__job__site", "crew")
-        .defer("rests")
-        .order_by("planned_start", "pk")
+    states = RoomState.objects.filter(
+        room__job__in=jobs,
+        room__job__closed_at__isnull=True,
+        stage=RoomState.Stage.WAITING,
+        planned_start__isnull=False,
     )
-    return [
-        _Room(state, answers.acts_of(state.answer), state.crew.name if state.crew else "") for state in states
-    ]
+    rows = states.order_by("planned_start", "pk").values_list(
+        "pk",
+        "room__name",
+        "room__zone",
+        "room__job",
+        "room__job__name",
+        Coalesce("crew__name", Value("")),
+        "planned_start",
+        "is_fit_to_send",
+        "brief",
+    )
+    return [_Room(*row) for row in rows]
 
 
 def _answer(due: int, keeps: int, moves: int, *, planned: int) -> tuple[Say, Say | None]:
@@ -125,15 +149,15 @@ def _answer(due: int, keeps: int, moves: int, *, planned: int) -> tuple[Say, Say
     return say("Do {things} today and {days}.", things=things, days=days), trouble
 
 
-def _none_due(later: Sequence[OpenAct]) -> Say:
+def _none_due(later: Sequence[ListedAct]) -> Say:
     first = min(later, key=lambda act: act.latest_at, default=None)
     if first is None:
         return say("Nothing is open for a day that is given out.")
     return say("The next is: {act}, by {by}.", act=first.says, by=first.latest_at)
 
 
-def _groups(due: Sequence[tuple[_Room, OpenAct]]) -> list[parts.ActGroup]:
-    by_who: dict[Who, list[tuple[_Room, OpenAct]]] = defaultdict(list)
+def _groups(due: Sequence[tuple[_Room, ListedAct]]) -> list[parts.ActGroup]:
+    by_who: dict[Who, list[tuple[_Room, ListedAct]]] = defaultdict(list)
     for room, act in due:
         by_who[act.who].append((room, act))
     groups = []
@@ -145,17 +169,15 @@ def _groups(due: Sequence[tuple[_Room, OpenAct]]) -> list[parts.ActGroup]:
     return groups
 
 
-def _row(room: _Room, act: OpenAct) -> parts.ActRow:
-    row = room.state.room
-    hold = next(hold for hold in answers.holds_of(room.state.answer) if hold.kind is act.hold)
+def _row(room: _Room, act: ListedAct) -> parts.ActRow:
     return parts.ActRow(
         by=act.latest_at,
         act=act.says,
-        url=act_url(hold, row) or reverse("scheduling:room", args=[row.pk]),
-        detail=say("{room}, {job}", room=row.name, job=row.job.name),
+        url=act_url(act.next_act, room) or reverse("scheduling:room", args=[room.pk]),
+        detail=say("{room}, {job}", room=room.name, job=room.job),
         keeps_at=act.keeps,
         note=room.crew,
-        key=f"{row.pk}-{act.hold.value}",
+        key=f"{room.pk}-{act.hold.value}",
     )
 
 
@@ -163,35 +185,36 @@ def _slips(rooms: Sequence[_Room], *, now: datetime) -> list[_Room]:
     """Return the rooms whose day moves as things stand: the forecast lies past it, or an act is too late for it."""
     found = []
     for room in rooms:
-        forecast = answers.earliest_start_of(room.state.answer)
-        assert room.state.planned_start is not None
-        if room.state.is_fit_to_send:
+        if room.is_fit_to_send:
             continue
-        at = forecast.instant(now=now) if forecast else None
-        is_past = room.state.planned_start < now or any(act.latest_at < now for act in room.acts)
-        if is_past or (at is not None and at > room.state.planned_start):
+        at = room.earliest_start.instant(now=now) if room.earliest_start else None
+        is_past = room.planned_start < now or any(act.latest_at < now for act in room.acts)
+        if is_past or (at is not None and at > room.planned_start):
             found.append(room)
     return found
 
 
-def _slip(room: _Room, *, now: datetime) -> parts.SlipRow:
-    state = room.state
-    assert state.planned_start is not None
-    forecast = answers.earliest_start_of(state.answer)
-    at = forecast.instant(now=now) if forecast else None
-    held = [hold for hold in answers.holds_of(state.answer) if hold.state is HoldState.HELD]
+def _slip_rows(slips: Sequence[_Room], *, now: datetime) -> tuple[parts.SlipRow, ...]:
+    stored = RoomState.objects.filter(pk__in=[room.pk for room in slips]).values_list("pk", "answer")
+    holds = {pk: answers.holds_of(answer) for pk, answer in stored}
+    return tuple(_slip(room, holds[room.pk], now=now) for room in slips)
+
+
+def _slip(room: _Room, holds: Sequence[Hold], *, now: datetime) -> parts.SlipRow:
+    at = room.earliest_start.instant(now=now) if room.earliest_start else None
+    held = [hold for hold in holds if hold.state is HoldState.HELD]
     dated = [(hold.forecast.instant(now=now), hold) for hold in held if hold.forecast is not None]
     last = max(dated, key=lambda pair: pair[0], default=(now, None))[1]
     unknown = [hold for hold in held if hold.forecast is None]
     because = (unknown[0] if unknown else last or held[0]).says if held else say("The day has passed.")
     moved = say("not known")
-    if at is not None and at > state.planned_start:
-        moved = say("{length}", length=at - state.planned_start)
+    if at is not None and at > room.planned_start:
+        moved = say("{length}", length=at - room.planned_start)
     return parts.SlipRow(
-        room=state.room.name,
-        url=reverse("scheduling:room", args=[state.room.pk]),
-        where=say("{job} · {crew}", job=state.room.job.name, crew=room.crew),
-        promised_at=state.planned_start,
+        room=room.name,
+        url=reverse("scheduling:room", args=[room.pk]),
+        where=say("{job} · {crew}", job=room.job, crew=room.crew),
+        promised_at=room.planned_start,
         forecast_at=at,
         moved=moved,
         because=because,

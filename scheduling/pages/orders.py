@@ -187,19 +187,19 @@ def _limits(orders: Sequence[Order]) -> dict[int, tuple[datetime, datetime | Non
         rooms[room].add(order)
     states = RoomState.objects.filter(
         room__in=rooms, stage=RoomState.Stage.WAITING, planned_start__isnull=False
-    ).defer("rests")
+    ).only("room", "planned_start", "brief")
     limits: dict[int, tuple[datetime, datetime | None]] = {}
     for state in states:
         assert state.planned_start is not None
         asked = [
             act
-            for act in answers.acts_of(state.answer)
+            for act in answers.acts_of(state.brief)
             if act.act in (Act.LOG_DISPATCH, Act.ORDER_SHEETS, Act.CONFIRM_ARRIVAL)
         ]
         if not asked:
             continue
         send_by = min(act.latest_at for act in asked)
-        on_site_by = answers.on_site_by_of(state.answer) or send_by
+        on_site_by = answers.on_site_by_of(state.brief) or send_by
         for order in rooms[state.pk]:
             known = limits.get(order)
             if known is None or on_site_by < known[0]:

@@ -6,7 +6,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 from itertools import zip_longest
-from typing import Literal
+from typing import Literal, Protocol
 from uuid import UUID
 from zoneinfo import ZoneInfo
 
@@ -124,7 +124,7 @@ def room_page(
     zone = time_zone(room.job.site.time_zone)
     state = RoomState.objects.get(room=room)
     holds = answers.holds_of(state.answer)
-    acts = answers.acts_of(state.answer)
+    acts = answers.acts_of(state.brief)
     rests = [answers.rest_from_json(one, now=now) for one in state.rests]
     day = _day(room, acts)
     history, left_out = _history(room, person, may_record=may_record, everything=all_history)
@@ -150,7 +150,20 @@ def room_page(
     )
 
 
-def shown_state(state: RoomState) -> str:
+class Staged(Protocol):
+    """A room's state, or a row of a list that has it."""
+
+    @property
+    def stage(self) -> str: ...
+    @property
+    def began_held(self) -> bool: ...
+    @property
+    def is_released(self) -> bool: ...
+    @property
+    def is_fit_to_send(self) -> bool: ...
+
+
+def shown_state(state: Staged) -> str:
     """Return the key of `parts.STATES` under which a room stands in lists."""
     if state.stage == RoomState.Stage.FINISHED:
         return "finished"
@@ -187,7 +200,7 @@ def _answer(
 def _held_answer(
     state: RoomState, held: tuple[Say, ...], promised: datetime | None, *, now: datetime
 ) -> tuple[Say, Say | None]:
-    forecast = answers.earliest_start_of(state.answer)
+    forecast = answers.earliest_start_of(state.brief)
     clears = forecast.instant(now=now) if forecast else None
     if promised is None:
         if clears is None:
@@ -224,7 +237,7 @@ def _rows(
     latest = {act.hold: act.latest_at for act in acts}
     rows = []
     for hold in holds:
-        url = act_url(hold, room, rests) if may_record_site else None
+        url = act_url(hold.act.act if hold.act else None, room, rests) if may_record_site else None
         who = WHO[hold.who] if hold.who else None
         if hold.who is Who.CREW_LEAD and day is not None:
             who = say("{crew}", crew=day.crew)
@@ -233,14 +246,25 @@ def _rows(
     return tuple(rows)
 
 
-def act_url(hold: Hold, room: Room, rests: Sequence[StoredRest | PlacementCount] = ()) -> str | None:
+class Place(Protocol):
+    """A room, or a row of a list that stands for one."""
+
+    @property
+    def pk(self) -> int: ...
+    @property
+    def job_id(self) -> int: ...
+    @property
+    def zone_id(self) -> int: ...
+
+
+def act_url(act: Act | None, room: Place, rests: Sequence[StoredRest | PlacementCount] = ()) -> str | None:
     """Return where the next act of a hold is recorded, or None where no page of ours records it."""
-    if hold.act is None or hold.act.act not in ACT_ROUTES:
+    if act is None or act not in ACT_ROUTES:
         return None
-    subject, name = ACT_ROUTES[hold.act.act]
+    subject, name = ACT_ROUTES[act]
     if subject == "orders":
         return reverse("scheduling:job", args=[room.job_id]) + "#orders"
-    if hold.act.act is Act.CONFIRM_ARRIVAL:
+    if act is Act.CONFIRM_ARRIVAL:
         return reverse("scheduling:job", args=[room.job_id]) + "#coming"
     if subject == "placements":
         unseen = [one.placement for one in rests if one.inspected < one.sheets]

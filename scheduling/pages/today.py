@@ -135,7 +135,7 @@ def _acts(visits: Sequence[_Visit]) -> list[NextAct]:
     """Return what the crew is to do for its rooms, by the last moment it helps."""
     found: dict[tuple[int, str], tuple[OpenAct, RoomState]] = {}
     for visit in visits:
-        for act in answers.acts_of(visit.state.answer):
+        for act in answers.acts_of(visit.state.brief):
             if act.who is Who.CREW_LEAD:
                 found[visit.state.pk, act.hold.value] = (act, visit.state)
     acts = sorted(found.values(), key=lambda pair: (pair[0].latest_at, pair[1].pk))
@@ -146,7 +146,9 @@ def _url(act: OpenAct, state: RoomState) -> str:
     holds = answers.holds_of(state.answer)
     hold = next(hold for hold in holds if hold.kind is act.hold)
     placements = [answers.placement_of(one) for one in state.rests]
-    return act_url(hold, state.room, placements) or reverse("scheduling:room", args=[state.pk])
+    return act_url(hold.act.act if hold.act else None, state.room, placements) or reverse(
+        "scheduling:room", args=[state.pk]
+    )
 
 
 def _stop(visit: _Visit) -> parts.StopRow:
