@@ -66,9 +66,11 @@ class Placement(Fact):
         ]
 
     def touched_rooms(self) -> models.QuerySet[Room]:
-        return Room.objects.filter(
-            Q(pk=self.room_id) | Q(placements__origin=self.moved_from_id) | Q(placements__origin=self.origin)
-        ).distinct()
+        reserved = Q(pk=self.room_id) | Q(placements__origin=self.origin)
+        # Asked for an unknown source, the join would find every room that has no placement.
+        if self.moved_from_id is not None:
+            reserved |= Q(placements__origin=self.moved_from_id)
+        return Room.objects.filter(reserved).distinct()
 
     def job_of(self) -> Job:
         return self.zone.job
