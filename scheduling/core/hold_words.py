@@ -25,6 +25,9 @@ from scheduling.core.room_facts import (
     Wetting,
 )
 
+#: More than so many names make a sentence longer than a line.
+MOST_NAMED = 3
+
 
 def noted(at: datetime, by: str) -> Say:
     """Return who said something and when, or only when."""
@@ -93,7 +96,21 @@ def checks_to_do(to_do: Sequence[Checked]) -> Say:
     failed = to_do[0].failed
     if len(to_do) == 1 and failed and failed[0].finding:
         return say("{finding}", finding=failed[0].finding)
-    return say("Prep is not done: {checks}.", checks=tuple(_check_to_do(one) for one in to_do))
+    known = [one for one in to_do if one.failed or one.undone]
+    unmade = [one for one in to_do if not (one.failed or one.undone)]
+    parts = [_check_to_do(one) for one in known]
+    if len(unmade) > MOST_NAMED:
+        parts.append(say("{n} checks have not been made", n=len(unmade)))
+    else:
+        parts += [_check_to_do(one) for one in unmade]
+    return say("Prep is not done: {checks}.", checks=tuple(parts))
+
+
+def checks_to_make(to_do: Sequence[Checked]) -> Say:
+    """Return the act that clears them: by name, or by count where a list would be longer than a line."""
+    if len(to_do) > MOST_NAMED:
+        return say("Make {n} prep checks", n=len(to_do))
+    return say("Check {checks}", checks=tuple(one.check.label for one in to_do))
 
 
 def _check_to_do(one: Checked) -> Say:

@@ -228,7 +228,7 @@ def substrate(facts: RoomFacts, moment: Moment) -> Hold:
         words.checks_to_do(to_do),
         words.check_failed(to_do, undone),
         forecast=_last_expectation([facts.expected.substrate], moment),
-        act=NextAct(Act.PASS_PREP, say("Check {checks}", checks=tuple(one.check.label for one in to_do))),
+        act=NextAct(Act.PASS_PREP, words.checks_to_make(to_do)),
         who=Who.CREW_LEAD,
     )
 
