@@ -104,6 +104,8 @@ class DispatchForm(ActForm):
     )
     paper = forms.CharField(required=False, max_length=60, label=gettext_lazy("Number of the delivery paper"))
     more = forms.BooleanField(required=False, label=gettext_lazy("More was sent than was ordered"))
+    #: Whether more was written than was ordered.
+    is_over = False
 
     @cached_property
     def order_lines(self) -> dict[str, OrderLine]:
@@ -161,7 +163,7 @@ class DispatchForm(ActForm):
     @property
     def asks_more(self) -> bool:
         """Whether the tick for more than was ordered is shown."""
-        return bool(self.data.get("more")) or (self.is_bound and not self.is_draft and bool(self._too_many()))
+        return "more" in self.typed or self.is_over
 
     @property
     def answer(self) -> Shown:
@@ -193,8 +195,10 @@ class DispatchForm(ActForm):
         assert self.rows is not None
         if not self.rows.filled:
             self.rows.forms[0].add_error("batch", _("Write at least one batch, as it is printed."))
+        over = self._too_many()
+        self.is_over = bool(over)
         if not self.cleaned_data["more"]:
-            for row, ordered in self._too_many():
+            for row, ordered in over:
                 message = _("%(typed)d is more than the %(open)d still to send. If it is right, tick below.")
                 row.add_error("sheets", message % {"typed": row.cleaned_data["sheets"], "open": ordered})
 
@@ -324,6 +328,8 @@ class CameForm(ActForm):
     rows_class = CameRows
 
     more = forms.BooleanField(required=False, label=gettext_lazy("More came than the paper says"))
+    #: Whether more was counted than the paper says.
+    is_over = False
 
     @cached_property
     def products(self) -> dict[str, Product]:
@@ -353,14 +359,16 @@ class CameForm(ActForm):
     @property
     def asks_more(self) -> bool:
         """Whether the tick for more than the paper says is shown."""
-        return bool(self.data.get("more")) or (self.is_bound and not self.is_draft and bool(self._too_many()))
+        return "more" in self.typed or self.is_over
 
     def judge(self) -> None:
         assert self.rows is not None
         if not self.rows.filled:
             self.rows.forms[0].add_error("batch", _("Write at least one batch that came."))
+        over = self._too_many()
+        self.is_over = bool(over)
         if not self.cleaned_data["more"]:
-            for row, paper in self._too_many():
+            for row, paper in over:
                 message = _(
                     "%(typed)d is more than the %(paper)d on the paper. Count again; if more came, tick below."
                 )

@@ -75,7 +75,7 @@ class Rows(BaseFormSet):  # type: ignore[type-arg]
     renderer = forms.renderers.get_default_renderer()
     default_error_messages = {
         "missing_management_form": gettext_lazy("Part of this form did not come through; send it again."),
-        "too_many_forms": gettext_lazy("One act has at most %d lines; record the rest as another."),
+        "too_many_forms": gettext_lazy("One act has at most %(num)d lines; record the rest as another."),
     }
 
     def __init__(

@@ -227,6 +227,8 @@ class SheetsSetForm(ActForm):
 
     @property
     def notes(self) -> tuple[Note, ...]:
+        if work.begun_at(self.room) is None:
+            return (not_begun(self),)
         if self.standing:
             return ()
         return (

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import html
 import re
 from dataclasses import dataclass, field
 from datetime import date, timedelta
@@ -71,7 +72,7 @@ def build() -> World:
     crews.attach_crew(rows["other_crew"], rows["job"], now=NOW)
     for day, name in enumerate(("room", "twin", "ready", "begun", "done"), start=15):
         crews.give_day(
-            make.envelope(rows["boss"], ago=80 * HOUR),
+            make.envelope(rows["boss"], now=NOW - 80 * HOUR),
             room=rows[name],
             crew=rows["crew"],
             first_on=date(2026, 6, day),
@@ -231,7 +232,8 @@ def wrong_in(response) -> set[str]:
 def words_of(response) -> str:
     """Return the page's text, on one line."""
     text = re.sub(r"<(script|style|svg|title)[^>]*>.*?</\1>", " ", response.content.decode(), flags=re.S)
-    return " ".join(re.sub(r"<[^>]+>", " ", text).replace("\N{NO-BREAK SPACE}", " ").split())
+    plain = html.unescape(re.sub(r"<[^>]+>", " ", text)).replace("\N{NO-BREAK SPACE}", " ")
+    return re.sub(r" ([,.:])", r"\1", " ".join(plain.split()))
 
 
 def act_path(subject: str, row, name: str) -> str:
