@@ -85,6 +85,7 @@ class Moment:
         sliding: set[datetime] = set()
         for forecast in forecasts:
             (fixed if forecast.after is None else sliding).add(forecast.instant(now=self.now))
+        # A fixed one that is past counts as now: it is overtaken by now as well.
         for slid in sliding | {self.now}:
             for at in fixed:
                 self._overtake(at, slid)

@@ -278,19 +278,13 @@ class RoomFacts:
     waivers: tuple[Waiver, ...] = ()
 
     def once_each(self) -> RoomFacts:
-        """Return the same room with each fact given once, so that what is counted is counted once."""
-        counted: tuple[tuple[Fact, ...], ...] = (
-            self.milestones,
-            self.placements,
-            self.deliveries,
-            self.consumables.lots,
-        )
+        """Return the same room with each fact that is counted given once; the others are found by their id."""
+        counted: tuple[tuple[Fact, ...], ...] = (self.milestones, self.deliveries, self.consumables.lots)
         if not any(map(_has_repeats, counted)):
             return self
         return replace(
             self,
             milestones=_once(self.milestones),
-            placements=_once(self.placements),
             deliveries=_once(self.deliveries),
             consumables=replace(self.consumables, lots=_once(self.consumables.lots)),
         )

@@ -297,6 +297,16 @@ def test_sheets_of_an_unknown_batch_match_nothing():
     assert judged(HoldKind.PANELS_ON_SITE, replace(facts, deliveries=unknown)).forecast is None
 
 
+def test_of_two_inspections_at_one_instant_the_one_with_more_rejects_speaks_then_the_smaller_id():
+    a = placed("a", 10)
+    one = replace(looked_at(a), id="i1", mark_seen=False)
+    other = replace(one, id="i2", mark_seen=True)
+    facts = room(requirement=(need(9),), placements=(a,), inspections=(one, other))
+    assert judged(HoldKind.INSPECTION, facts).evidence == ("a",)
+    strict = replace(other, rejected=1)
+    assert judged(HoldKind.INSPECTION, replace(facts, inspections=(one, strict))).evidence == ("i2",)
+
+
 @pytest.mark.parametrize(
     ("act", "who", "facts"),
     [
@@ -548,3 +558,18 @@ def test_what_somebody_expects_counts_for_now_and_not_a_second_longer():
 def test_a_requirement_of_no_sheets_is_no_requirement():
     with pytest.raises(ValueError, match="at least one"):
         need(0)
+
+
+def test_a_fact_given_twice_is_counted_once():
+    facts = room(
+        requirement=(need(20),),
+        placements=(placed("a", 10), placed("a", 10)),
+        deliveries=(due("d", 5, 1), due("d", 5, 1)),
+        consumables=stores(lot("l", "4"), lot("l", "4")),
+        milestones=(Milestone(id="m", label="grid"), Milestone(id="m", label="grid")),
+    )
+    answer = judge_room(facts, now=NOW)
+    held = {hold.kind: hold for hold in answer.holds if hold.state is HoldState.HELD}
+    assert held[HoldKind.PANELS_ON_SITE].forecast is None
+    assert HoldKind.CONSUMABLES in held
+    assert held[HoldKind.WORK_BY_OTHERS].says == say("Still waiting for {works}.", works=("grid",))
