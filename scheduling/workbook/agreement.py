@@ -28,6 +28,7 @@ from scheduling.workbook.layout import (
     REQUIREMENTS,
     ROLE_FIELDS,
     ROOMS,
+    SHARES_PCT,
     SITES,
     SUPPLIERS,
     ZONES,
@@ -37,8 +38,6 @@ from scheduling.workbook.moments import instant_of
 from scheduling.workbook.rows import Rows, Typed
 from scheduling.workbook.wrong import Wrong
 
-#: A humidity that is written as a share of one ends here at the latest.
-SHARES_PCT = 1
 BANDS = (
     ("air from", "air to"),
     ("humidity from", "humidity to"),

@@ -17,6 +17,7 @@ from scheduling.workbook.layout import (
     PRODUCTS,
     REQUIREMENTS,
     ROOMS,
+    SHARES_PCT,
     SITES,
     SUPPLIERS,
     ZONES,
@@ -168,7 +169,8 @@ def _add_places(known: Known, rows: Rows) -> None:
         known.jobs[row["job"]] = replace(was, site=row.values.get("site", was.site), row=row.number)
     for row in _keyed(rows, ZONES.name, "job", "zone"):
         band = band_of(row.values, "air from", "air to", "humidity from", "humidity to")
-        known.zones[row["job"], row["zone"]] = KnownZone(band, row.number)
+        is_percent = band is not None and band.rh_max > SHARES_PCT
+        known.zones[row["job"], row["zone"]] = KnownZone(band if is_percent else None, row.number)
     for row in _keyed(rows, ROOMS.name, "job", "room"):
         zone, fixing = (row.values.get(name, "") for name in ("zone", "fixing"))
         known.rooms[row["job"], row["room"]] = KnownRoom(zone, fixing, row.number)

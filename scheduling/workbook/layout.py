@@ -292,3 +292,5 @@ BY_NAME = {sheet.name.casefold(): sheet for sheet in SHEETS}
 READ_ME = "Read me"
 #: What the cell `roles` may say, and the column of the person that each sets.
 ROLE_FIELDS = {"manager": "is_manager", "crew lead": "is_crew_lead", "supplier": "is_supplier"}
+#: A humidity that was written as a share of one ends here at the latest.
+SHARES_PCT = 1
