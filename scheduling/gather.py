@@ -605,8 +605,10 @@ def _air_rows(rows: _Rows, *, now: datetime) -> _AirRows:
     since = min((stay.in_at for stay in stays), default=None)
     memories = list(_air_facts(Memory, zones, since))
     statements = list(_air_facts(Statement, zones, since))
-    since = min((fact.from_at for fact in [*memories, *statements]), default=since)
-    columns = _columns(zones, since - _longest_reach(rows)) if since is not None else {}
+    columns = {}
+    if since is not None:
+        since = min([since, *(fact.from_at for fact in [*memories, *statements])])
+        columns = _columns(zones, since - _longest_reach(rows))
     return _AirRows(
         columns=columns,
         memories={
