@@ -116,6 +116,7 @@ def test_work_by_others(milestones, sentence, proof, act):
 
 
 DRY, FLAT, SOUND = (Check(id=name, label=name) for name in ("moisture", "flatness", "soundness"))
+FURTHER = (Check(id="clean", label="cleanness"), Check(id="warm", label="warmth"))
 
 
 def record(check, at, passed=True, **more):
@@ -143,6 +144,15 @@ def record(check, at, passed=True, **more):
             "Prep is not done: moisture has not been checked and flatness has not been checked.",
             None,
             "Check moisture and flatness",
+        ),
+        (
+            Prep(
+                checks=(DRY, FLAT, SOUND, *FURTHER),
+                records=(record(DRY, on(11, 15, 40), passed=False),),
+            ),
+            "Prep is not done: moisture failed and 4 checks have not been made.",
+            "Failed: moisture; Crew Dunlin, Mon 11 May 15:40",
+            "Make 5 prep checks",
         ),
         (
             Prep(
@@ -375,8 +385,14 @@ FULL = rest(RestState.PROVEN, 30 * HOUR, proven_at=on(13, 1, 5))
         ),
         (
             (placed(16, rest=replace(RESTING, provisional=timedelta(0))),),
-            "12 h 40 of 24 h proven, and counting.",
+            "12 h 40 of 24 h proven; what came after the reading of Wed 13 May 05:40 is provisional.",
             "Last reading Wed 13 May 05:40; the next must come by Wed 13 May 07:40",
+            "Log a reading",
+        ),
+        (
+            (placed(16, rest=replace(RESTING, provisional=timedelta(0), read_again_by=None)),),
+            "12 h 40 of 24 h proven, and counting.",
+            "Last reading Wed 13 May 05:40",
             "Log a reading",
         ),
         (
