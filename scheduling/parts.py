@@ -10,6 +10,7 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import date, datetime, timedelta
+from functools import lru_cache
 from typing import Literal, Self
 from zoneinfo import ZoneInfo
 
@@ -191,12 +192,17 @@ class Rodlet:
 
 def rodlet(states: Mapping[str, str]) -> Rodlet:
     """Return the small rod of `{kind: state}`; a counting rest is given as the state `counting`."""
-    kinds = [kind for kind in HOLD_NAMES if kind in states]
-    standing = tuple(HOLD_SHORT[kind] for kind in kinds if states[kind] in ("held", "counting"))
+    return _rodlet(tuple((kind, states[kind]) for kind in HOLD_NAMES if kind in states))
+
+
+# A list draws one for every room, and few of them differ.
+@lru_cache(maxsize=512)
+def _rodlet(states: tuple[tuple[str, str], ...]) -> Rodlet:
+    standing = tuple(HOLD_SHORT[kind] for kind, state in states if state in ("held", "counting"))
     return Rodlet(
-        drawing.rodlet([STATES[states[kind]].mark for kind in kinds]),
+        drawing.rodlet([STATES[state].mark for _kind, state in states]),
         standing,
-        all_stand=len(standing) == len(kinds) > 0,
+        all_stand=len(standing) == len(states) > 0,
     )
 
 

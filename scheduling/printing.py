@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 from datetime import UTC, date, datetime, timedelta, tzinfo
+from functools import lru_cache
 from string import Formatter
 from typing import Literal
 from zoneinfo import ZoneInfo
@@ -15,8 +16,8 @@ from zoneinfo import ZoneInfo
 from django.utils import dateformat, formats
 from django.utils.html import conditional_escape, format_html
 from django.utils.safestring import SafeString, mark_safe
+from django.utils.translation import get_language, ngettext, pgettext
 from django.utils.translation import gettext as _
-from django.utils.translation import ngettext, pgettext
 
 from jobs.core.words import Say, Value
 
@@ -49,8 +50,15 @@ def when_words(
     """
     if at is None:
         return _("not known")
-    local = at.astimezone(place(zone))
     today = None if now is None else now.astimezone(place(zone)).date()
+    return _when_words(at.astimezone(UTC), place(zone), today, style, get_language())
+
+
+# A page names the same instants again and again, and the next page too: shifts, deliveries, tonight.
+@lru_cache(maxsize=8192)
+def _when_words(at: datetime, zone: tzinfo, today: date | None, style: Style, language: str | None) -> str:
+    """Return the words of an instant given in UTC; `language` only tells one reader's words from another's."""
+    local = at.astimezone(zone)
     pattern = _pattern(local.date(), today, style)
     return _unbroken(dateformat.format(local, pattern) + _which_time(local, style))
 
@@ -83,7 +91,7 @@ def column_words(
         pattern = pgettext("date format", "D j") if near else pgettext("date format", "j M")
         return (_unbroken(dateformat.format(at, pattern)),)
     local = at.astimezone(place(zone))
-    clock = _unbroken(dateformat.format(local, pgettext("date format", "H:i")) + _which_time(local, "clock"))
+    clock = when_words(at, zone=zone, now=now, style="clock")
     if with_day:
         return (day_words(local.date(), today=today), clock)
     if local.date() == today:
@@ -263,11 +271,17 @@ def _filled(said: Say, show: Callable[[Value], str], literal: Callable[[str], st
             raise TypeError(f"n chooses the wording and must be a whole number, not {count!r}")
         text = ngettext(said.text, said.many, count)
     made = []
-    for words, name, _spec, _conversion in Formatter().parse(text):
+    for words, name in _pieces(text):
         made.append(literal(words))
         if name is not None:
             made.append(show(said.values[name]))
     return "".join(made)
+
+
+@lru_cache(maxsize=2048)
+def _pieces(text: str) -> tuple[tuple[str, str | None], ...]:
+    """Return the words of a template, each with the name of the place that follows it."""
+    return tuple((words, name) for words, name, _spec, _conversion in Formatter().parse(text))
 
 
 def _unbroken(text: str) -> str:

@@ -7,6 +7,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from datetime import date, datetime, timedelta, tzinfo
+from functools import cache, lru_cache
 from typing import Any, cast
 
 from django import forms, template
@@ -17,13 +18,13 @@ from django.template.context import Context
 from django.utils.functional import Promise
 from django.utils.html import conditional_escape, format_html, format_html_join
 from django.utils.safestring import SafeString, mark_safe
+from django.utils.translation import get_language, gettext_lazy, ngettext
 from django.utils.translation import gettext as _
-from django.utils.translation import gettext_lazy, ngettext
 
 from jobs.core.forecast import Forecast
 from jobs.core.words import Value
 from scheduling import printing
-from scheduling.parts import STATES, STRETCH_WORDS
+from scheduling.parts import STATES, STRETCH_WORDS, Rodlet
 
 register = template.Library()
 
@@ -48,6 +49,7 @@ def _zone(context: Context, zone: tzinfo | str | None) -> tzinfo:
 
 
 @register.simple_tag
+@cache
 def mark(name: str) -> SafeString:
     """Return the mark from the page's sprite; its word stands beside it."""
     return format_html('<svg class="m m-{0}" aria-hidden="true"><use href="#m-{0}"/></svg>', name)
@@ -57,9 +59,25 @@ def mark(name: str) -> SafeString:
 def state(name: str, word: str | None = None) -> SafeString:
     """Return a state's mark and word; another `word` may say the same state more exactly."""
     shown = STATES[name]
-    return format_html(
-        '<span class="state state-{}">{}{}</span>', shown.mark, mark(shown.mark), word or shown.word
-    )
+    return _state(shown.mark, str(word or shown.word))
+
+
+@lru_cache(maxsize=512)
+def _state(name: str, word: str) -> SafeString:
+    return format_html('<span class="state state-{}">{}{}</span>', name, mark(name), word)
+
+
+@register.simple_tag
+def rodlet(drawn: Rodlet) -> SafeString:
+    """Return a room's holds on one line, as its part draws them; few rooms of a list differ."""
+    return _rodlet(drawn, get_language())
+
+
+@lru_cache(maxsize=512)
+def _rodlet(drawn: Rodlet, language: str | None) -> SafeString:
+    """Return the part rendered; `language` only tells one reader's words from another's."""
+    made = engines["django"].get_template("scheduling/parts/_rodlet.html")
+    return cast(SafeString, made.render({"rodlet": drawn}))
 
 
 @register.filter

@@ -230,6 +230,12 @@ def test_the_small_rod_names_the_holds_that_stand(states, text):
     assert words(render("_rodlet.html", rodlet=parts.rodlet(states))) == text
 
 
+def test_a_list_draws_the_same_small_rod_as_its_part():
+    drawn = parts.rodlet({"inspection": "held", "rest": "clear"})
+
+    assert inline("{% rodlet drawn %}", drawn=drawn).strip() == render("_rodlet.html", rodlet=drawn).strip()
+
+
 # ---- rest
 
 

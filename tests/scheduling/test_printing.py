@@ -231,3 +231,18 @@ def test_another_language_writes_its_own_days_and_decimals():
         assert spaced(printing.when_words(site("2026-05-14 07:00"), zone=LONDON)).startswith("Do 14 Mai")
         assert printing.temperature_words(19.9) == f"19,9{NBSP}°C"
         assert printing.plain(say("{x} kg", x=2.5), zone=LONDON) == "2,5 kg"
+
+
+def test_words_kept_from_one_reader_are_not_given_to_the_next():
+    at, now = site("2026-05-14 07:00"), site("2026-05-14 06:00")
+    said = []
+    for language in ("en-gb", "de", "en-gb"):
+        with translation.override(language):
+            said.append(printing.when_words(at, zone=LONDON, now=now, style="day"))
+    elsewhere = printing.when_words(at, zone=ZoneInfo("Asia/Tokyo"), now=now, style="clock")
+    tomorrow = printing.when_words(at, zone=LONDON, now=now + timedelta(days=1), style="near")
+
+    # Django's own catalogue for the names; 07:00 in London in summer is 15:00 in Tokyo, worked by hand.
+    assert [spaced(words) for words in said] == ["Thu 14 May", "Do 14 Mai", "Thu 14 May"]
+    assert elsewhere == "15:00"
+    assert spaced(tomorrow) == "Thu 14 May 07:00"
