@@ -241,6 +241,10 @@ class Span:
     to_on: date
     reason: str
 
+    def __str__(self) -> str:
+        days = f"{self.from_on}" if self.from_on == self.to_on else f"{self.from_on}..{self.to_on}"
+        return f"{days} {self.reason}".strip()
+
 
 def _spans(cell: Cell) -> tuple[Span, ...]:
     """Return spans of days: `2026-12-24..2027-01-02 winter break; 2026-05-14 fair`."""

@@ -282,7 +282,7 @@ def _off(
         old = by_days.get((span.from_on, span.to_on))
         if old is None:
             loading.add(make(span))
-            out.edit(column, "", f"{span.from_on}..{span.to_on} {span.reason}".strip())
+            out.edit(column, "", str(span))
         elif span.reason and span.reason != old.reason:
             out.edit(column, old.reason, span.reason)
             edit_record(old, {"reason": span.reason}, by=loading.by, now=loading.now, reason=loading.reason)
