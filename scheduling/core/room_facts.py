@@ -16,6 +16,7 @@ from zoneinfo import ZoneInfo
 from jobs.core.conditions import Band
 from jobs.core.forecast import Forecast
 from jobs.core.words import Say
+from materials.core.rest import RestState as RestState
 
 Label = str | Say
 
@@ -30,15 +31,6 @@ class HoldKind(StrEnum):
     REST = "rest"
     ROOM_CONDITIONS = "room_conditions"
     CONSUMABLES = "consumables"
-
-
-class RestState(StrEnum):
-    """How the rest of a placement stands."""
-
-    PROVEN = "proven"
-    RESTING = "resting"
-    PAUSED = "paused"
-    NOT_STARTED = "not_started"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
