@@ -13,6 +13,8 @@ DAY = timedelta(days=1)
 #: The cold night of the demo: its first cold minute on the site's clock, and how long it lasts.
 NIGHT_FROM = "01:30"
 NIGHT_LASTS = timedelta(hours=3, minutes=10)
+#: Today is a day to plan for while so much of its shift is ahead: what must be done before tomorrow is due today.
+AHEAD_TODAY = timedelta(hours=4)
 #: A night counts once the loggers have been read in since.
 NIGHT_READ_IN = timedelta(minutes=90)
 
@@ -54,7 +56,7 @@ class Days:
     def on(self, words: str) -> date:
         """Return a day: `3 days ago` and `in 2 days` count working days, `yesterday` and `calendar days` do not.
 
-        `in 0 days` is today while its shift lasts, else the next working day.
+        `in 0 days` is today while half of its shift is ahead, else the next working day.
 
         Raises:
             Unreadable: it is none of these.
@@ -95,7 +97,7 @@ class Days:
     def _ahead(self, count: int) -> date:
         shift = self._works(self._today)
         day = self._today
-        if not shift or shift[-1][1] <= self.now:
+        if not shift or shift[-1][1] < self.now + AHEAD_TODAY:
             count += 1
         while count > 0:
             day += DAY

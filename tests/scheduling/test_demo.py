@@ -283,15 +283,15 @@ def days(*, now):
     ("now", "words", "day"),
     [
         pytest.param(
-            on_the_clock(2026, 6, 10, 9), "in 0 days", date(2026, 6, 10), id="today-while-its-shift-lasts"
+            on_the_clock(2026, 6, 10, 11, 30), "in 0 days", date(2026, 6, 10), id="today-with-four-hours-left"
         ),
         pytest.param(
-            on_the_clock(2026, 6, 10, 15, 30), "in 0 days", date(2026, 6, 11), id="tomorrow-after-it"
+            on_the_clock(2026, 6, 10, 11, 31), "in 0 days", date(2026, 6, 11), id="tomorrow-with-less"
         ),
         pytest.param(
-            on_the_clock(2026, 6, 12, 11, 59), "in 0 days", date(2026, 6, 12), id="cut-to-the-sites-hours"
+            on_the_clock(2026, 6, 12, 8, 0), "in 0 days", date(2026, 6, 12), id="cut-to-the-sites-hours"
         ),
-        pytest.param(on_the_clock(2026, 6, 12, 12, 0), "in 0 days", date(2026, 6, 15), id="over-the-weekend"),
+        pytest.param(on_the_clock(2026, 6, 12, 8, 1), "in 0 days", date(2026, 6, 15), id="over-the-weekend"),
         pytest.param(
             on_the_clock(2026, 6, 13, 9), "in 1 day", date(2026, 6, 16), id="a-day-of-nobodys-shift"
         ),
