@@ -38,6 +38,8 @@ LEASE = timedelta(seconds=25)
 SWEEP_AT_MOST = 2000
 #: How far two machines' clocks may differ.
 SKEW = timedelta(seconds=5)
+#: Once more on a fresh connection, at once: whoever recorded the fact does not wait for a broker that is away.
+RETRY = {"max_retries": 1, "interval_start": 0, "interval_step": 0, "interval_max": 0}
 KEEP_DONE = timedelta(days=30)
 SWEEP = "sweep"
 
@@ -148,7 +150,9 @@ def send(owed_id: UUID, kind: str) -> None:
     from config.celery import app  # the web process loads Celery when it first sends
 
     try:
-        app.send_task("jobs.tasks.work_owed", args=[str(owed_id)], queue=HANDLERS[kind].queue)
+        app.send_task(
+            "jobs.tasks.work_owed", args=[str(owed_id)], queue=HANDLERS[kind].queue, retry_policy=RETRY
+        )
     except OperationalError as error:
         log.warning("the broker is away, %s %s stays unsent: %s", kind, owed_id, error)
         Outbox.objects.filter(pk=owed_id, state=Outbox.State.WAITING).update(sent_at=None)

@@ -4,12 +4,13 @@ import json
 import os
 import signal
 import socket
+import sqlite3
 import subprocess
 import sys
 import time
 import urllib.error
 import urllib.request
-from contextlib import contextmanager
+from contextlib import closing, contextmanager
 from pathlib import Path
 
 import psutil
@@ -48,15 +49,15 @@ class Service:
 
     def get(self, path):
         """Return the status and body of a page, waiting for the service to come up."""
-        for _ in range(PATIENCE_S * 20):
+        deadline = time.monotonic() + PATIENCE_S
+        while time.monotonic() < deadline:
             try:
-                address = f"http://127.0.0.1:{self.port}{path}"
-                with urllib.request.urlopen(address, timeout=PATIENCE_S) as answer:
+                with urllib.request.urlopen(f"http://127.0.0.1:{self.port}{path}", timeout=10) as answer:
                     return answer.status, answer.read().decode()
             except urllib.error.HTTPError as answer:
                 return answer.code, answer.read().decode()
             except OSError:
-                assert self.process.poll() is None, self.process.communicate()[0]
+                assert self.process.poll() is None, self.ended()
                 time.sleep(0.05)
         raise AssertionError("no page came")
 
@@ -72,7 +73,7 @@ class Service:
     def family(self):
         """Return every process of the service, once the worker's children and beat are there too."""
         for _ in range(PATIENCE_S * 10):
-            assert self.process.poll() is None, self.process.communicate()[0]
+            assert self.process.poll() is None, self.ended()
             found = [
                 psutil.Process(self.process.pid),
                 *psutil.Process(self.process.pid).children(recursive=True),
@@ -174,6 +175,52 @@ def test_whatever_is_killed_everything_ends_and_the_next_start_finds_the_folder_
     assert status == 1, printed
     assert "broker ended with status -9; everything stops." in printed
     assert still_there(family) == []
+
+
+OWE_MAILS = """
+import django
+django.setup()
+from config import clock
+from jobs import outbox
+from jobs.services.people import add_first_manager
+
+now = clock.read()
+person = add_first_manager(
+    name="Ada", email="ada@firm.example", firm="Firm", time_zone="Europe/London", now=now
+)
+for number in range({number}):
+    outbox.owe("mail_link", key=f"mail/{{number}}", now=now, person=person.pk, secret=str(number))
+"""
+
+
+def test_what_was_owed_when_the_broker_was_killed_is_done_once_soon_after_the_next_start(data):
+    number = 40
+    mailbox = data / "mailbox"
+    with serving(data) as service:
+        family = service.family()
+        owing = subprocess.Popen(
+            [sys.executable, "-c", OWE_MAILS.format(number=number)],
+            cwd=CHECKOUT, env=ours(data, service.port), stderr=subprocess.DEVNULL,
+        )  # fmt: skip
+        while not mailbox.exists():
+            assert service.process.poll() is None, service.ended()
+            time.sleep(0.01)
+        next(process for process in family if "redis-server" in line(process)).kill()
+        assert owing.wait(PATIENCE_S) == 0  # the facts are recorded, broker or no broker
+        service.ended()
+    first = len(list(mailbox.glob("*.eml")))
+
+    with serving(data) as service:
+        deadline = time.monotonic() + PATIENCE_S
+        while service.ready()["outbox"] != "ok" or len(list(mailbox.glob("*.eml"))) < number:
+            assert time.monotonic() < deadline
+            time.sleep(0.2)
+
+    assert first < number
+    assert len(list(mailbox.glob("*.eml"))) == number
+    with closing(sqlite3.connect(data / "setday.sqlite3")) as database:
+        states = database.execute("SELECT state, count(*) FROM jobs_outbox GROUP BY state").fetchall()
+    assert states == [("done", number)]
 
 
 def test_an_interrupt_while_the_database_is_made_leaves_nothing_behind(tmp_path):

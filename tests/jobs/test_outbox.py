@@ -36,7 +36,9 @@ def _kinds(monkeypatch):
 def sent(monkeypatch):
     """Stand in for the broker, and keep what is sent."""
     messages = []
-    monkeypatch.setattr(app, "send_task", lambda name, args, queue: messages.append((name, args[0], queue)))
+    monkeypatch.setattr(
+        app, "send_task", lambda name, args, queue, **more: messages.append((name, args[0], queue))
+    )
     return messages
 
 
