@@ -36,11 +36,11 @@ def _cells(person: Person) -> list[tuple[str, str, str]]:
         return [("orders", _("Orders"), _("asked of you"))]
     cells = []
     if person.is_manager:
-        cells.append(("morning", _("Morning"), _("by when, what")))
+        cells.append(("morning", _("Morning"), _("by when")))
     if person.is_crew_lead:
-        cells.append(("today", _("Today"), _("your crew's day")))
-    cells.append(("jobs", _("Jobs"), _("rooms and holds")))
+        cells.append(("today", _("Today"), _("your day")))
+    cells.append(("jobs", _("Jobs"), _("rooms")))
     if person.is_manager:
-        cells.append(("orders", _("Orders"), _("what is coming")))
-        cells.append(("crews", _("Crews"), _("shifts, calendars")))
+        cells.append(("orders", _("Orders"), _("coming")))
+        cells.append(("crews", _("Crews"), _("calendars")))
     return cells

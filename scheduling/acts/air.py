@@ -60,7 +60,7 @@ class AirForm(ActForm):
     @property
     def figures(self) -> list[BoundField]:
         """The figures, to stand side by side."""
-        return [self[name] for name in (*self.temperatures, "unit", *self.humidities)]
+        return [self[name] for name in (*self.temperatures, *self.humidities)]
 
     @property
     def spans(self) -> list[BoundField]:

@@ -150,7 +150,7 @@ class DispatchForm(ActForm):
         for row in self.rows.forms:
             rows[str(row["line"].value() or "")].append(row)
         for key in rows:
-            _number(rows[key])
+            _number(rows[key], lead="batch")
         return [
             OrderedGroup(line, self.open_by_line[key], rows[key]) for key, line in self.order_lines.items()
         ]
@@ -292,13 +292,24 @@ class CameRow(Row):
         assert isinstance(self.act, CameForm)
         products = self.act.products
         choices = [(key, product.name) for key, product in products.items()]
+        # Where only one product can have come there is nothing to choose.
+        widget = forms.Select if len(choices) > 1 else forms.HiddenInput
         if len(choices) > 1:
             choices = [("", _("choose")), *choices]
-        self.fields["product"] = forms.ChoiceField(required=False, label=_("Product"), choices=choices)
+        self.fields["product"] = forms.ChoiceField(
+            required=False, label=_("Product"), choices=choices, widget=widget
+        )
         self.fields["room"] = forms.ChoiceField(
             required=False, label=_("For"), choices=room_choices(self.act.rooms)
         )
-        self.order_fields(["product", "batch", "sheets", "room"])
+        self.order_fields(["batch", "sheets", "product", "room"])
+
+    def clean(self) -> dict[str, Any]:
+        """Take the only product there is where none is named."""
+        assert isinstance(self.act, CameForm)
+        if not self.cleaned_data.get("product") and len(self.act.products) == 1:
+            self.cleaned_data["product"] = next(iter(self.act.products))
+        return super().clean()
 
     @property
     def is_written(self) -> bool:
@@ -353,7 +364,7 @@ class CameForm(ActForm):
     def numbered(self) -> list[Row]:
         """The lines, told apart where there are several."""
         assert self.rows is not None
-        _number(self.rows.forms)
+        _number(self.rows.forms, lead="batch")
         return list(self.rows.forms)
 
     @property
@@ -584,7 +595,7 @@ class OrderForm(ActForm):
     def numbered(self) -> list[Row]:
         """The lines, told apart where there are several."""
         assert self.rows is not None
-        _number(self.rows.forms)
+        _number(self.rows.forms, lead="product")
         return list(self.rows.forms)
 
     def judge(self) -> None:
@@ -631,15 +642,20 @@ class OrderForm(ActForm):
 MOST_OFFERED = 12
 
 
-def _number(rows: list[Row]) -> None:
-    """Tell lines that stand together apart by a number, so that each field has a name of its own."""
+def _number(rows: list[Row], *, lead: str) -> None:
+    """Tell lines that stand together apart by a number, so that each field has a name of its own.
+
+    Args:
+        lead: the field that names the line.
+    """
     if len(rows) < 2:
         return
+    word = {"batch": _("batch"), "product": _("product")}[lead]
     for number, row in enumerate(rows, start=1):
         for bound in row.visible_fields():
-            bound.label = _("{label}, line {number}").format(
-                label=row.fields[bound.name].label, number=number
-            )
+            label = str(row.fields[bound.name].label)
+            named = f"{word[:1].upper()}{word[1:]} {number}"
+            bound.label = named if bound.name == lead else f"{label}, {word} {number}"
 
 
 ACTS = (

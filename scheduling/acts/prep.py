@@ -42,11 +42,6 @@ class Line:
     stands: Say | None
 
     @property
-    def act(self) -> str:
-        """What to do."""
-        return _(self.check.act.text)
-
-    @property
     def caution(self) -> str:
         """What to look out for; empty where there is nothing."""
         return _(self.check.caution.text) if self.check.caution else ""
@@ -219,7 +214,7 @@ def _verdict_field(check: Check, *, required: bool) -> forms.ChoiceField:
         initial=NOT_TODAY,
         widget=forms.RadioSelect,
         label=_(check.name.text),
-        help_text=_(check.passes_when.text),
+        help_text=_("{act} Passes: {when}.").format(act=_(check.act.text), when=_(check.passes_when.text)),
     )
 
 

@@ -110,7 +110,7 @@ class InspectForm(ActForm):
 
     def arrange(self) -> None:
         for kind in (*USUAL, *(kind for kind in DefectKind if kind not in USUAL)):
-            self.fields[_reject(kind)] = CountField(required=False, label=kind.label, initial=0)
+            self.fields[_reject(kind)] = CountField(required=False, label=_named_kind(kind), initial=0)
         self.fields["inspected"].help_text = _("%(n)d to go") % {"n": self.standing.to_inspect}
 
     @cached_property
@@ -301,6 +301,11 @@ def room_choices(rooms: dict[str, Room]) -> list[tuple[str, str]]:
 
 def _reject(kind: DefectKind) -> str:
     return f"reject_{kind.value}"
+
+
+def _named_kind(kind: DefectKind) -> str:
+    label = str(kind.label)
+    return label[:1].upper() + label[1:]
 
 
 def _named(placement: Placement, standing: Standing) -> str:
