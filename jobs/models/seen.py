@@ -12,7 +12,7 @@ from django.utils.translation import gettext_lazy as _
 from jobs.append_only import append_only
 from jobs.core.prep import check_named
 from jobs.core.units import celsius
-from jobs.core.words import Say, say
+from jobs.core.words import Say, say, say_n
 from jobs.models.envelope import Fact
 from jobs.models.places import Job, Milestone, Room, Zone
 
@@ -56,6 +56,13 @@ class ReadingFile(ZoneFact):
         verbose_name = _("logger file")
 
     def says(self) -> Say:
+        if not self.known and not self.conflicts:
+            return say_n(
+                "Logger file {name}: {n} reading.",
+                "Logger file {name}: {n} readings.",
+                n=self.new,
+                name=self.name,
+            )
         return say(
             "Logger file {name}: {new} new readings, {known} known, {conflicts} in conflict.",
             name=self.name,
