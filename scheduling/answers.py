@@ -33,6 +33,8 @@ class StoredRest:
     product_name: str
     batch: str
     sheets: int
+    #: Sheets that were set or moved on beyond what there was.
+    missing: int
     inspected: int
     rejected: int
     mark_seen: bool
@@ -197,6 +199,7 @@ def rest_to_json(one: Rested) -> dict[str, Any]:
         "product_name": one.product.name,
         "batch": standing.batch,
         "sheets": standing.sheets,
+        "missing": standing.missing,
         "inspected": standing.inspected,
         "rejected": standing.rejected,
         "mark_seen": standing.mark_seen,
@@ -270,6 +273,7 @@ def rest_from_json(stored: dict[str, Any], *, now: datetime) -> StoredRest:
         product_name=stored["product_name"],
         batch=stored["batch"],
         sheets=stored["sheets"],
+        missing=stored["missing"],
         inspected=stored["inspected"],
         rejected=stored["rejected"],
         mark_seen=stored["mark_seen"],

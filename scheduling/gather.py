@@ -195,7 +195,7 @@ def planned_for(rooms: Collection[int]) -> dict[int, Planned]:
     latest = (
         DayGiven.objects.standing()
         .filter(assignment__room__in=rooms)
-        .filter(assignment__in=Assignment.objects.standing())
+        .filter(assignment__in=Assignment.objects.standing().values("origin"))
         .select_related("assignment")
         .order_by("recorded_at", "pk")
     )

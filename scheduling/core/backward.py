@@ -123,13 +123,16 @@ def _after_arrival(
 
 
 def _rest_left(facts: RoomFacts) -> timedelta:
-    """Return the longest rest still to be proven among the placements that are here."""
+    """Return the longest rest still to be proven among the placements whose clock stands still.
+
+    One that runs needs nothing but the reading that keeps it running, and has a last moment of its own; less
+    what is provisional its rest would shrink as the present moves on, and the last moment with it.
+    """
+    stands = (RestState.PAUSED, RestState.NOT_STARTED)
     left = [
-        (rest.required or facts.rest_required)
-        - (rest.proven or timedelta(0))
-        - (rest.provisional or timedelta(0))
+        (rest.required or facts.rest_required) - (rest.proven or timedelta(0))
         for placement in facts.placements
-        if (rest := placement.rest).state is not RestState.PROVEN
+        if (rest := placement.rest).state in stands
     ]
     return max([timedelta(0), *left])
 

@@ -350,7 +350,8 @@ def _rest(placement: Placement, facts: RoomFacts) -> Say:
         return say("Nothing of {full} is proven.", full=full)
     if rest.state is RestState.PAUSED:
         return say("{proven} of {full} proven; the clock stands still.", proven=so_far, full=full)
-    if rest.provisional and rest.last_reading_at:
+    # Not by how much is provisional: that grows with the clock, and the words would change with no end to them.
+    if rest.read_again_by and rest.last_reading_at:
         return say(
             "{proven} of {full} proven; what came after the reading of {at} is provisional.",
             proven=so_far,

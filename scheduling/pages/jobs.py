@@ -112,6 +112,8 @@ class StockLine:
     rejected: int
     in_at: datetime
     opened_at: datetime | None
+    #: Sheets that were set or moved on beyond what there was: its counts disagree.
+    missing: int
 
 
 def job_lines(jobs: QuerySet[Job]) -> tuple[JobLine, ...]:
@@ -166,7 +168,7 @@ def stock_lines(job: Job) -> tuple[StockLine, ...]:
     lines = []
     for key, standing in stock_queries.stock_among(by_key.values(), set_down).items():
         row = by_key[key]
-        if standing.sheets:
+        if standing.sheets or standing.missing:
             lines.append(
                 StockLine(
                     key=key,
@@ -179,6 +181,7 @@ def stock_lines(job: Job) -> tuple[StockLine, ...]:
                     rejected=standing.rejected,
                     in_at=standing.in_at,
                     opened_at=standing.opened_at,
+                    missing=standing.missing,
                 )
             )
     return tuple(sorted(lines, key=lambda line: (line.room, line.in_at, line.batch)))

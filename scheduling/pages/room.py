@@ -26,7 +26,8 @@ from scheduling.acts import BY_FACT
 from scheduling.answers import Loss, PlacementCount, StoredRest
 from scheduling.core.backward import OpenAct
 from scheduling.core.holds import Act, Hold, HoldState, Who
-from scheduling.models import DayGiven, RoomState
+from scheduling.gather import planned_for
+from scheduling.models import RoomState
 from scheduling.models.work import untranslated
 
 #: What the history shows at once; the rest is a link away.
@@ -73,6 +74,8 @@ class PlacementView:
     strip: parts.RestStrip | None
     wrapped: bool
     to_inspect: int
+    #: Sheets that were set or moved on beyond what there was: its counts disagree.
+    missing: int
 
 
 @dataclass(frozen=True, slots=True)
@@ -82,6 +85,8 @@ class DayView:
     crew: str
     shifts: tuple[tuple[datetime, datetime], ...]
     acts: tuple[OpenAct, ...]
+    #: Why no last moments can be told.
+    no_acts: Say | None
 
 
 @dataclass(frozen=True, slots=True)
@@ -122,11 +127,11 @@ def room_page(
         room: with its zone, job and site.
     """
     zone = time_zone(room.job.site.time_zone)
-    state = RoomState.objects.get(room=room)
+    state = RoomState.objects.select_related("crew").get(room=room)
     holds = answers.holds_of(state.answer)
     acts = answers.acts_of(state.brief)
     rests = [answers.rest_from_json(one, now=now) for one in state.rests]
-    day = _day(room, acts)
+    day = _day(room, state)
     history, left_out = _history(room, person, may_record=may_record, everything=all_history)
     answer, trouble = _answer(state, holds, day, now=now)
     return RoomPage(
@@ -278,7 +283,7 @@ def act_url(act: Act | None, room: Place, rests: Sequence[StoredRest | Placement
 def _placements(
     room: Room, rests: Sequence[StoredRest], zone: ZoneInfo, *, now: datetime
 ) -> tuple[PlacementView, ...]:
-    shown = [one for one in rests if one.sheets]
+    shown = [one for one in rests if one.sheets or one.missing]
     stretches = [one.rest.strip[0].from_at for one in shown if one.rest.strip]
     zones = {place for one in shown for place in one.zones}
     since = min(stretches, default=None)
@@ -332,6 +337,7 @@ def _placement(
         strip=strip,
         wrapped=one.opened_at is None,
         to_inspect=one.sheets - one.inspected,
+        missing=one.missing,
     )
 
 
@@ -414,17 +420,13 @@ def _memories(zones: set[int], since: datetime | None) -> dict[int, list[parts.M
     return found
 
 
-def _day(room: Room, acts: tuple[OpenAct, ...]) -> DayView | None:
-    """Return the day in force: of each assignment the latest word, of these the one that has shifts."""
-    days = DayGiven.objects.standing().filter(assignment__room=room, assignment__withdraws=False)
-    latest = {
-        day.assignment_id: day
-        for day in days.select_related("assignment__crew").order_by("recorded_at", "pk")
-    }
-    for day in latest.values():
-        if day.shifts:
-            return DayView(day.assignment.crew.name, day.spans, acts)
-    return None
+def _day(room: Room, state: RoomState) -> DayView | None:
+    """Return the day in force, and the last moments that keep it."""
+    planned = planned_for([room.pk]).get(room.pk)
+    if planned is None or state.crew is None:
+        return None
+    acts, no_acts = answers.acts_of(state.brief), answers.no_acts_of(state.brief)
+    return DayView(state.crew.name, planned.shifts, acts, no_acts)
 
 
 def _history(
