@@ -27,6 +27,20 @@ BROKEN = """() => [...document.querySelectorAll("time, .nw, .stamp, .fig")]
   .filter(e => new Set([...e.getClientRects()].map(r => Math.round(r.top))).size > 1)
   .map(e => e.textContent)"""
 
+#: What is pressed but lies, at its middle, under something else that is pressed.
+COVERED = """() => {
+  const pressed = [...document.querySelectorAll("main :is(a, button, summary, input, select, textarea)")]
+    .filter(e => e.checkVisibility() && !e.matches(".unseen, [type=hidden]"));
+  return pressed.flatMap((e, at) => {
+    const line = e.getClientRects()[0];
+    const x = line.left + line.width / 2, y = line.top + line.height / 2;
+    return pressed.slice(at + 1)
+      .filter(o => !e.contains(o) && [...o.getClientRects()]
+        .some(r => r.left < x && x < r.right && r.top < y && y < r.bottom))
+      .map(o => `${e.textContent.trim().slice(0, 40)} under ${o.textContent.trim().slice(0, 40)}`);
+  });
+}"""
+
 #: What reaches beyond the right edge, where the page as a whole does.
 BEYOND = """() => {
   const width = document.documentElement.clientWidth;
@@ -43,9 +57,10 @@ def small(page: Page, least: int = 44) -> list[str]:
 
 
 def wrongs(page: Page) -> list[str]:
-    """Return what reaches beyond the edge, breaks where it must not, or names the page not once."""
+    """Return what reaches beyond the edge, breaks where it must not, cannot be pressed; and h1 that are not one."""
     found = [f"beyond the edge: {html}" for html in page.evaluate(BEYOND)]
     found += [f"over two lines: {words}" for words in page.evaluate(BROKEN)]
+    found += page.evaluate(COVERED)
     headings = page.locator("h1").count()
     return found if headings == 1 else [*found, f"{headings} h1"]
 
