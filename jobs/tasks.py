@@ -9,6 +9,7 @@ from django.contrib.sessions.models import Session
 
 from config import clock
 from jobs import outbox
+from jobs.services.kept import forget_files
 
 
 @shared_task
@@ -25,7 +26,8 @@ def sweep() -> None:
 
 @shared_task
 def prune() -> None:
-    """Throw away what was done long ago and sessions that have ended."""
+    """Throw away what was done long ago, files that nobody came back for, and sessions that have ended."""
     now = clock.read()
     outbox.prune(now=now)
+    forget_files(now=now)
     Session.objects.filter(expire_date__lt=now).delete()
