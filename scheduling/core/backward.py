@@ -109,8 +109,13 @@ def _step_of(hold: Hold, facts: RoomFacts, held: dict[HoldKind, Hold], lead: tim
 def _after_arrival(
     hold: Hold, facts: RoomFacts, held: dict[HoldKind, Hold], lead: timedelta | None
 ) -> tuple[tuple[str, timedelta], ...]:
-    """Return what an arrival, a dispatch or an order must come before: the whole rest, and the inspection."""
+    """Return what an arrival, a dispatch or an order must come before: the whole rest, and the inspection.
+
+    A word on the mix brings nothing here that has still to rest: it must only come before the start.
+    """
     assert hold.act is not None
+    if hold.act.act is Act.ACKNOWLEDGE_MIX:
+        return ((latest_by.START, timedelta(0)),)
     way = timedelta(0)
     if hold.act.act is Act.LOG_DISPATCH:
         way = min(ON_THE_ROAD, lead) if lead is not None else ON_THE_ROAD
