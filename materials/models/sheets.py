@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from typing import ClassVar
+from uuid import UUID
 
 from django.db import models
 from django.db.models import F, Q
@@ -66,11 +67,12 @@ class Placement(Fact):
         ]
 
     def touched_rooms(self) -> models.QuerySet[Room]:
-        reserved = Q(pk=self.room_id) | Q(placements__origin=self.origin)
+        # What was moved on stood here before, and so its rest begins with the time of this.
+        linked = moved_on_from(self.origin)
         # Asked for an unknown source, the join would find every room that has no placement.
         if self.moved_from_id is not None:
-            reserved |= Q(placements__origin=self.moved_from_id)
-        return Room.objects.filter(reserved).distinct()
+            linked.append(self.moved_from_id)
+        return Room.objects.filter(Q(pk=self.room_id) | Q(placements__origin__in=linked)).distinct()
 
     def job_of(self) -> Job:
         return self.zone.job
@@ -94,6 +96,16 @@ class Placement(Fact):
         )
 
 
+def moved_on_from(origin: UUID) -> list[UUID]:
+    """Return a placement and all that was ever moved on from it, by origin."""
+    found, ask = [origin], [origin]
+    while ask:
+        moved = Placement.objects.filter(moved_from__in=ask).exclude(origin__in=found)
+        ask = list(moved.values_list("origin", flat=True).distinct())
+        found += ask
+    return found
+
+
 class PlacementFact(Fact):
     """A fact of one placement."""
 
@@ -105,12 +117,8 @@ class PlacementFact(Fact):
         abstract = True
 
     def touched_rooms(self) -> models.QuerySet[Room]:
-        # What was split off inherits what was done before, however often it was moved on: ask by batch.
-        return Room.objects.filter(
-            job=self.placement.zone.job_id,
-            placements__batch=self.placement.batch,
-            placements__product=self.placement.product_id,
-        ).distinct()
+        # What was moved on inherits what was done before, however often it was moved on.
+        return Room.objects.filter(placements__origin__in=moved_on_from(self.placement_id)).distinct()
 
     def job_of(self) -> Job:
         return self.placement.zone.job

@@ -73,7 +73,8 @@ def correct(request: PersonRequest, fact: UUID) -> HttpResponse:
     kind = BY_FACT[type(old)]
     where = where_of_fact(old, kind.subject, request.user, now=request.now)
     if type(old) in ONLY_TAKEN_BACK:
-        raise Http404
+        messages.warning(request, _("This is only taken back; sheets are counted again where they stand."))
+        return redirect("scheduling:withdraw", old.pk)
     require(kind.is_open_to(request.user, where, now=request.now))
     sheet = Sheet(
         _("Correct: {what}").format(what=old._meta.verbose_name),

@@ -278,8 +278,14 @@ def test_a_day_is_changed_by_giving_another_or_taking_it_back(kind, world):
 
 
 @pytest.mark.parametrize("kind", ONLY_BACK)
-def test_what_is_only_taken_back_has_no_form(kind, world):
-    assert world.client("boss").get(correct_path(ONLY_BACK[kind](world))).status_code == 404
+def test_what_cannot_be_corrected_leads_to_taking_it_back(kind, world):
+    fact = ONLY_BACK[kind](world)
+
+    answer = world.client("boss").get(correct_path(fact))
+
+    assert answer["Location"] == withdraw_path(fact)
+    assert "only taken back" in str(list(get_messages(answer.wsgi_request))[-1])
+    assert world.client("stranger").get(correct_path(fact)).status_code == 404
 
 
 @pytest.mark.parametrize("kind", BACK)
@@ -533,3 +539,16 @@ def test_what_is_corrected_reaches_the_rooms_it_touched_before_and_after(world):
     assert answer.status_code == 302
     world.twin.refresh_from_db()
     assert world.twin.facts_version > version
+
+
+def test_what_is_done_to_sheets_reaches_the_rooms_they_were_moved_on_to(world):
+    client = world.client("lead")
+    client.post(correct_path(world.wrapped), filled(client, correct_path(world.wrapped), {"batch": "A9"}))
+    recounted = Placement.objects.standing().get(origin=world.wrapped.origin)
+    moved = handling.move(envelope(world), placement=recounted, count=3, to=world.zone, room=world.twin)
+    handling.move(envelope(world), placement=moved, count=1, to=world.zone, room=world.ready)
+
+    opening = sheets.open_placement(envelope(world, ago=HOUR), placement=recounted)
+
+    assert set(opening.touched_rooms()) == {world.room, world.twin, world.ready}
+    assert set(moved.touched_rooms()) == {world.room, world.twin, world.ready}
