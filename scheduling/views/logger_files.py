@@ -62,6 +62,7 @@ class LoggerFileForm(InWords, forms.Form):
     file = forms.FileField(
         label=_("File"),
         help_text=_("The CSV or text file that the logger's own program writes. 50 MB at most."),
+        error_messages={"empty": _("There is nothing in this file.")},
     )
     logger = forms.CharField(
         label=_("Logger"),
@@ -75,7 +76,7 @@ class LoggerFileForm(InWords, forms.Form):
         self.fields["file"].widget.attrs["accept"] = ".csv,.txt,.tsv,text/csv,text/plain"
 
 
-class QuestionsForm(InWords, forms.Form):
+class QuestionsForm(forms.Form):
     """What a file leaves open, as fields named like the answers."""
 
     def __init__(
@@ -99,9 +100,7 @@ def _field_of(question: Question, given: str | None, zone: Zone) -> forms.Field:
             "{hint}. A name such as Europe/Paris; or UTC+01:00 for a clock that nobody changes.", hint=hint
         )
         site_zone = zone.job.site.time_zone
-        return TimeZoneField(
-            label=label, initial=given or site_zone, help_text=_words(free, zone), max_length=64
-        )
+        return TimeZoneField(label=label, initial=given or site_zone, help_text=_words(free, zone))
     choices = [(choice.value, Labelled(_words(choice.words, zone))) for choice in question.choices]
     return forms.ChoiceField(
         label=label,
@@ -109,11 +108,14 @@ def _field_of(question: Question, given: str | None, zone: Zone) -> forms.Field:
         widget=forms.RadioSelect,
         initial=given or question.likely,
         help_text=hint,
+        error_messages={"required": _("Choose one."), "invalid_choice": _("Choose one.")},
     )
 
 
 class TimeZoneField(forms.CharField):
     """The name of a time zone, or a clock that never changes."""
+
+    default_error_messages = {"required": _("Nothing is written here.")}
 
     def validate(self, value: Any) -> None:
         """Refuse what is neither."""
