@@ -39,6 +39,14 @@ class JobLine:
 
 
 @dataclass(frozen=True, slots=True)
+class JobsPage:
+    """All that the list of jobs shows."""
+
+    answer: Say
+    lines: tuple[JobLine, ...]
+
+
+@dataclass(frozen=True, slots=True)
 class RoomLine:
     """A room of a job: its state, its holds on one line, its day, the next act."""
 
@@ -116,8 +124,20 @@ class StockLine:
     missing: int
 
 
-def job_lines(jobs: QuerySet[Job]) -> tuple[JobLine, ...]:
+def jobs_page(jobs: QuerySet[Job]) -> JobsPage:
     """Return the jobs with their rooms counted, open ones first."""
+    lines = _job_lines(jobs)
+    fit, begun, held = (sum(getattr(line, name) for line in lines) for name in ("fit", "started", "held"))
+    if not lines:
+        answer = say("No job is yours to see.")
+    elif fit + begun + held:
+        answer = _counted(fit, begun, held)
+    else:
+        answer = say("No room is open.")
+    return JobsPage(answer, lines)
+
+
+def _job_lines(jobs: QuerySet[Job]) -> tuple[JobLine, ...]:
     waiting = Q(rooms__state__stage=RoomState.Stage.WAITING)
     counted = jobs.select_related("site").annotate(
         room_count=Count("rooms"),
@@ -242,12 +262,23 @@ def _answer(rooms: Sequence[RoomLine], finished: int) -> Say:
         return say_n("The one room is finished.", "All {n} rooms are finished.", n=finished)
     if not rooms:
         return say("This job has no rooms yet.")
-    counts = [
-        say_n("one room is fit to send", "{n} rooms are fit to send", n=fit) if fit else None,
-        say_n("one room is started", "{n} rooms are started", n=begun) if begun else None,
-        say_n("one room is held", "{n} rooms are held", n=held) if held else None,
-    ]
-    return say("{counts}.", counts=tuple(count for count in counts if count))
+    return _counted(fit, begun, held)
+
+
+def _counted(fit: int, begun: int, held: int) -> Say:
+    """Return one sentence that counts the open rooms; there is at least one."""
+    first = {
+        "fit": say_n("One room is fit to send", "{n} rooms are fit to send", n=fit),
+        "begun": say_n("One room is started", "{n} rooms are started", n=begun),
+        "held": say_n("One room is held", "{n} rooms are held", n=held),
+    }
+    then = {
+        "begun": say_n("one is started", "{n} are started", n=begun),
+        "held": say_n("one is held", "{n} are held", n=held),
+    }
+    found = [kind for kind, n in (("fit", fit), ("begun", begun), ("held", held)) if n]
+    counts = (first[found[0]], *(then[kind] for kind in found[1:]))
+    return say("{counts}.", counts=counts)
 
 
 def _coming(job: Job, *, now: datetime) -> tuple[ComingLine, ...]:

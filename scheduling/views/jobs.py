@@ -13,7 +13,7 @@ from jobs.core.worktime import time_zone
 from jobs.models import Room
 from scheduling import states
 from scheduling.frame import frame_of
-from scheduling.pages.jobs import job_lines, job_page, stock_lines
+from scheduling.pages.jobs import job_page, jobs_page, stock_lines
 
 
 @login_required
@@ -25,7 +25,7 @@ def jobs(request: PersonRequest) -> HttpResponse:
     visible = visible_jobs(request.user, now=request.now)
     states.refresh_due(Room.objects.filter(job__in=visible), now=request.now)
     return render(
-        request, "scheduling/jobs.html", frame_of(request, current="jobs") | {"page": job_lines(visible)}
+        request, "scheduling/jobs.html", frame_of(request, current="jobs") | {"page": jobs_page(visible)}
     )
 
 
