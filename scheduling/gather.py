@@ -2,14 +2,17 @@
 
 from __future__ import annotations
 
+from bisect import bisect_left
 from collections import defaultdict
 from collections.abc import Collection, Hashable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import datetime, timedelta
+from itertools import groupby
+from operator import itemgetter
 from typing import Any, TypeVar
 from uuid import UUID
 
-from django.db.models import OuterRef, Q, Subquery
+from django.db.models import F, OuterRef, Q, Subquery
 
 from jobs.core import prep
 from jobs.core.conditions import Band
@@ -19,9 +22,11 @@ from jobs.core.worktime import time_zone
 from jobs.facts import CLOCK_TOLERANCE
 from jobs.models import Fact, Memory, MilestoneReport, PrepCheck, Reading, Room, Statement, Wetting, Zone
 from jobs.models.places import Milestone
+from jobs.seconds import Seconds
 from jobs.services.seen import needed_checks
 from materials import queries as stock_queries
 from materials.core import rest as rest_core
+from materials.core.air import seconds
 from materials.core.rest_words import ledger
 from materials.core.stock import SetDown, Standing
 from materials.models import ConsumableLot, ConsumableNeed, MixAcknowledged, Product, Requirement
@@ -520,7 +525,7 @@ def rest_rule(product: Product, zone: Zone, *, accepts_statements: bool) -> rest
 
 
 def _standing(model: type[AnyFact], rooms: Sequence[int]) -> Any:
-    rows = model.objects.standing().filter(room__in=rooms).select_related("recorded_by")
+    rows = _named(model.objects.standing().filter(room__in=rooms))
     return rows.order_by("happened_at", "pk")
 
 
@@ -531,8 +536,15 @@ def _by(rows: Iterable[Any], column: str) -> dict[Any, list[Any]]:
     return grouped
 
 
-def _by_whom(fact: Fact) -> str:
-    return fact.said_by or fact.recorded_by.name
+def _named(facts: Any) -> Any:
+    """Add who recorded each fact, by name alone: a person for every one of them would be most of the rows."""
+    return facts.annotate(by_name=F("recorded_by__name"))
+
+
+def _by_whom(fact: Any) -> str:
+    """Return who says a fact; it was read by `_named`."""
+    by: str = fact.said_by or fact.by_name
+    return by
 
 
 def _milestones(rooms: Sequence[int]) -> dict[int, list[core.Milestone]]:
@@ -540,7 +552,7 @@ def _milestones(rooms: Sequence[int]) -> dict[int, list[core.Milestone]]:
     pairs = list(waits.select_related("milestone").order_by("milestone__pk"))
     latest: dict[int, MilestoneReport] = {}
     reports = MilestoneReport.objects.standing().filter(milestone__in=[pair.milestone_id for pair in pairs])
-    for report in reports.select_related("recorded_by").order_by("happened_at", "recorded_at", "pk"):
+    for report in _named(reports).order_by("happened_at", "recorded_at", "pk"):
         latest[report.milestone_id] = report
     grouped: dict[int, list[core.Milestone]] = defaultdict(list)
     for pair in pairs:
@@ -579,7 +591,7 @@ def _standing_by_room(rooms: Sequence[int], sets: Iterable[SheetsSet]) -> dict[i
 def _lots(rooms: Sequence[Room]) -> dict[int, list[ConsumableLot]]:
     """Return the lots that may serve each room: its own, and those of its job that are for any room."""
     jobs = {room.job_id for room in rooms}
-    lots = ConsumableLot.objects.standing().filter(job__in=jobs).select_related("product", "recorded_by")
+    lots = _named(ConsumableLot.objects.standing().filter(job__in=jobs)).select_related("product")
     grouped: dict[int, list[ConsumableLot]] = defaultdict(list)
     by_job = _by(lots.order_by("happened_at", "pk"), "job_id")
     for room in rooms:
@@ -635,9 +647,7 @@ def _longest_reach(rows: _Rows) -> timedelta:
 def _air_facts(model: type[AnyFact], zones: Collection[int], since: datetime | None) -> list[Any]:
     if since is None:
         return []
-    rows = (
-        model.objects.standing().filter(zone__in=zones, happened_at__gt=since).select_related("recorded_by")
-    )
+    rows = _named(model.objects.standing().filter(zone__in=zones, happened_at__gt=since))
     return list(rows.order_by("happened_at", "pk"))
 
 
@@ -648,17 +658,22 @@ def _columns(zones: Collection[int], cut: datetime) -> dict[int, rest_core.Colum
     from_at = {zone: anchor or cut for zone, anchor in anchors.values_list("pk", "anchor")}
     earliest = {at for at in from_at.values() if at < cut}
     rows = _readings().filter(Q(happened_at__gt=cut) | Q(happened_at__in=earliest), zone__in=zones)
-    parts: dict[int, tuple[list[datetime], list[float], list[float]]] = {zone: ([], [], []) for zone in zones}
     read = rows.order_by("zone", "happened_at").values_list(
-        "zone", "happened_at", "temperature", "unit", "humidity_pct"
+        "zone", Seconds("happened_at"), "temperature", "unit", "humidity_pct"
     )
-    for zone, at, temperature, unit, humidity in read.iterator(chunk_size=5000):
-        if at >= from_at[zone]:
-            ats, t_c, rh_pct = parts[zone]
-            ats.append(at)
-            t_c.append(temperature if unit == "c" else celsius(temperature, unit))
-            rh_pct.append(min(humidity, 100.0))
-    return {zone: rest_core.Columns.of_instants(*lists) for zone, lists in parts.items()}
+    by_zone = groupby(read.iterator(chunk_size=5000), key=itemgetter(0))
+    return {zone: _columns_of(zip(*all_of, strict=True), from_at[zone]) for zone, all_of in by_zone}
+
+
+def _columns_of(read: Iterable[tuple[Any, ...]], from_at: datetime) -> rest_core.Columns:
+    """Return the columns of a zone's sorted readings from an instant on, whole columns at a time: they are many."""
+    _zone, at, temperatures, units, humidities = read
+    first = bisect_left(at, seconds(from_at))
+    t_c = temperatures[first:]
+    if any(unit != "c" for unit in units):
+        t_c = tuple(map(celsius, t_c, units[first:]))
+    rh_pct = tuple(humidity if humidity < 100.0 else 100.0 for humidity in humidities[first:])
+    return rest_core.Columns(at[first:], t_c, rh_pct)
 
 
 def _last_readings(zones: Collection[int], *, now: datetime) -> dict[int, list[core.Reading]]:
@@ -679,7 +694,7 @@ def _last_readings(zones: Collection[int], *, now: datetime) -> dict[int, list[c
     ahead = Q(happened_at__gt=now, happened_at__lte=now + 2 * CLOCK_TOLERANCE)
     rows = _readings().filter(ahead | Q(happened_at__in=instants), zone__in=zones)
     grouped: dict[int, list[core.Reading]] = defaultdict(list)
-    for row in rows.select_related("recorded_by").order_by("happened_at", "pk"):
+    for row in _named(rows).order_by("happened_at", "pk"):
         if row.happened_at > now or row.happened_at in wanted[row.zone_id]:
             grouped[row.zone_id].append(
                 core.Reading(
