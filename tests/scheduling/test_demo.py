@@ -9,6 +9,7 @@ from datetime import UTC, date, datetime, timedelta
 import pytest
 from django.core.management import CommandError, call_command
 
+from config.management.commands import serve
 from jobs.core.worktime import Calendar, parse_week, time_zone
 from jobs.models import Entry, Firm, Outbox, Person, PrepCheck, Reading, Role, Room, Site
 from materials.core.rest import Kind, RestState
@@ -192,6 +193,18 @@ def test_it_has_the_firm_that_the_issue_asks_for(loaded):
     assert {Role.MANAGER, Role.CREW_LEAD} in roles
     assert roles.count(frozenset({Role.CREW_LEAD})) == 3
     assert roles.count(frozenset({Role.SUPPLIER})) == 2
+
+
+def test_everybody_is_greeted_with_a_link_of_their_own(loaded, monkeypatch):
+    monkeypatch.setenv("DEMO", "1")
+
+    address, *people = serve.greeting().splitlines()
+
+    assert address.startswith("Setday is at http://localhost:")
+    assert len(people) == len({line.split()[-1] for line in people}) == 7
+    assert people[0].startswith("  Agnes Thorley (operations manager), Thackmoor Linings: http://localhost:")
+    assert people[1].startswith("  Bram Oduya (operations manager, crew lead), Thackmoor Linings: ")
+    assert people[-1].startswith("  Gil Maddern (supplier), Vannock Panels: ")
 
 
 def test_it_is_not_mixed_with_records_that_are_there(loaded):

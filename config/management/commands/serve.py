@@ -18,7 +18,7 @@ from django.db.migrations.executor import MigrationExecutor
 from config import clock
 from config.environment import Refused, flag
 from config.supervisor import Plan, Supervisor
-from jobs.models import Firm, Person
+from jobs.models import Firm, Person, Role
 from jobs.services.people import sign_in_link_for
 
 LOCAL = {"localhost", "127.0.0.1", "[::1]"}
@@ -34,7 +34,7 @@ class Command(BaseCommand):
 
     def handle(self, **options: Any) -> None:
         """Run, and exit with the supervisor's status."""
-        sys.exit(Supervisor(plan(), prepare=prepare, greet=greet).run())
+        sys.exit(Supervisor(plan(), prepare=prepare, furnish=furnish, greet=greet).run())
 
 
 def plan() -> Plan:
@@ -54,18 +54,27 @@ def plan() -> Plan:
 
 
 def prepare() -> None:
-    """Bring database and static files up to the code, and load the demo into an empty database if asked."""
-    keeps_time = "beat" in settings.PROCESSES
-    if keeps_time:
+    """Bring database and static files up to the code."""
+    if _keeps_time():
         _migrate()
     else:
         _wait_until_migrated()
     _check_journal()
     _collect_static()
-    if keeps_time and flag(os.environ, "DEMO") and not Firm.objects.exists():
+    connection.close()
+
+
+def furnish() -> None:
+    """Load the demo into an empty database, if asked; the web starts meanwhile."""
+    if _keeps_time() and flag(os.environ, "DEMO") and not Firm.objects.exists():
         print("Loading the demo …", flush=True)
         call_command("load_demo")
     connection.close()
+
+
+def _keeps_time() -> bool:
+    # One host in a deployment runs beat, and that one looks after the database: two at once would collide.
+    return "beat" in settings.PROCESSES
 
 
 def _is_migrated() -> bool:
@@ -74,7 +83,6 @@ def _is_migrated() -> bool:
 
 
 def _migrate() -> None:
-    # One host in a deployment runs beat, and that one migrates: two at once would collide.
     if not _is_migrated():
         print("Bringing the database up to date …", flush=True)
         call_command("migrate", interactive=False, verbosity=0)
@@ -119,12 +127,17 @@ def _static_fingerprint() -> str:
 
 def greet() -> None:
     """Print where the service is, and for a demo a sign-in link a person."""
-    if "web" not in settings.PROCESSES:
-        return
+    if "web" in settings.PROCESSES:
+        print(greeting(), flush=True)
+        connection.close()
+
+
+def greeting() -> str:
+    """Return the address of the service, and for a demo who there is, one a line with a link."""
     lines = [f"Setday is at {settings.BASE_URL}/  (stop it with Ctrl-C)"]
     if flag(os.environ, "DEMO"):
         now = clock.read()
         for person in Person.objects.filter(is_active=True).select_related("firm").order_by("pk"):
-            lines.append(f"  {person.name}, {person.firm}: {sign_in_link_for(person, now=now)}")
-    print("\n".join(lines), flush=True)
-    connection.close()
+            does = ", ".join(str(role.label) for role in Role if role in person.roles)
+            lines.append(f"  {person.name} ({does}), {person.firm}: {sign_in_link_for(person, now=now)}")
+    return "\n".join(lines)
