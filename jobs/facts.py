@@ -63,12 +63,15 @@ class Envelope:
 
 
 @transaction.atomic
-def record(fact: AnyFact, envelope: Envelope, *, parts: Sequence[FactPart] = ()) -> AnyFact:
+def record(
+    fact: AnyFact, envelope: Envelope, *, parts: Sequence[FactPart] = (), also_rooms: Iterable[int] = ()
+) -> AnyFact:
     """Store `fact` in `envelope`, with the lines that belong to it; answer a repeat with what stands.
 
     Args:
         fact: unsaved, its own columns filled in.
         parts: unsaved lines, already pointing at `fact`.
+        also_rooms: keys of rooms it touches by what is stored after it.
 
     Raises:
         ValidationError: keyed by column; the time is not possible, a value is out of range, the job is
@@ -87,7 +90,7 @@ def record(fact: AnyFact, envelope: Envelope, *, parts: Sequence[FactPart] = ())
         raise _told(error, fact) from error
     for part in parts:
         part.save(force_insert=True)
-    write_down(fact, also_rooms=before, now=envelope.now)
+    write_down(fact, also_rooms={*before, *also_rooms}, now=envelope.now)
     return fact
 
 

@@ -152,7 +152,8 @@ def record_arrival(
         )
         for line in lines
     ]
-    stored = record(arrival, envelope)
+    rooms = {line.room.pk for line in lines if line.room is not None}
+    stored = record(arrival, envelope, also_rooms=rooms)
     for number, placement in enumerate(placements):
         placement.arrival = stored
         record(placement, replace(envelope, id=envelope.part_id(f"placement/{number}"), supersedes=None))

@@ -15,6 +15,7 @@ from jobs.models import Entry
 from materials import queries as stock_queries
 from materials.models import Arrival, ArrivalPromise, Dispatch, DispatchLine, Order, OrderLine
 from scheduling import answers, parts
+from scheduling.acts.base import Allowed
 from scheduling.core.holds import Act
 from scheduling.models import RoomState
 from scheduling.pages.room import history_line
@@ -214,6 +215,5 @@ def _history(order: Order, *, may_correct: bool) -> tuple[parts.LogRow, ...]:
     entries = Entry.objects.filter(pk__in=[*dispatches, *promises]).select_related(
         "recorded_by", "superseded_by"
     )
-    return tuple(
-        history_line(entry, may_correct=may_correct) for entry in entries.order_by("-recorded_at", "-pk")
-    )
+    rights = {Allowed.SUPPLIER} if may_correct else set()
+    return tuple(history_line(entry, rights) for entry in entries.order_by("-recorded_at", "-pk"))

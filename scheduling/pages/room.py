@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 from itertools import zip_longest
@@ -22,7 +22,8 @@ from jobs.says import from_json
 from materials.core.rest import Kind, RestState, Stretch
 from materials.core.rest_words import words_of
 from scheduling import answers, parts
-from scheduling.acts import BY_FACT
+from scheduling.acts import Ways, ways_of
+from scheduling.acts.base import Allowed
 from scheduling.answers import Loss, PlacementCount, StoredRest
 from scheduling.core.backward import OpenAct
 from scheduling.core.holds import Act, Hold, HoldState, Who
@@ -132,7 +133,8 @@ def room_page(
     acts = answers.acts_of(state.brief)
     rests = [answers.rest_from_json(one, now=now) for one in state.rests]
     day = _day(room, state)
-    history, left_out = _history(room, person, may_record=may_record, everything=all_history)
+    rights = _rights(person, may_record=may_record, may_record_site=may_record_site)
+    history, left_out = _history(room, rights, everything=all_history)
     answer, trouble = _answer(state, holds, day, now=now)
     return RoomPage(
         room=room,
@@ -429,8 +431,16 @@ def _day(room: Room, state: RoomState) -> DayView | None:
     return DayView(state.crew.name, planned.shifts, acts, no_acts)
 
 
+def _rights(person: Person, *, may_record: bool, may_record_site: bool) -> frozenset[Allowed]:
+    """Return whose facts this person may change here."""
+    if person.is_manager:
+        return frozenset(Allowed)
+    held = {Allowed.ROOM: may_record, Allowed.SITE: may_record_site}
+    return frozenset(allowed for allowed, has in held.items() if has)
+
+
 def _history(
-    room: Room, person: Person, *, may_record: bool, everything: bool
+    room: Room, rights: Collection[Allowed], *, everything: bool
 ) -> tuple[tuple[parts.LogRow, ...], int]:
     """Return the facts of a room, latest first, what took the place of each, and how many were left out."""
     entries = Entry.objects.filter(rooms=room).select_related("recorded_by", "superseded_by")
@@ -442,7 +452,7 @@ def _history(
     if count is not None and len(rows) > count:
         left_out = entries.count() - count
         rows = rows[:count]
-    return tuple(history_line(entry, may_correct=may_record) for entry in rows), left_out
+    return tuple(history_line(entry, rights) for entry in rows), left_out
 
 
 def _latest_readings(room: Room, *, may_correct: bool) -> tuple[parts.LogRow, ...]:
@@ -465,15 +475,21 @@ def _latest_readings(room: Room, *, may_correct: bool) -> tuple[parts.LogRow, ..
     return tuple(lines)
 
 
-def _corrections(fact: UUID) -> tuple[parts.LogLink, ...]:
-    return (
-        parts.LogLink(say("correct"), reverse("scheduling:correct", args=[fact])),
-        parts.LogLink(say("take back"), reverse("scheduling:withdraw", args=[fact])),
-    )
+def _corrections(fact: UUID, *, ways: Ways | None = None) -> tuple[parts.LogLink, ...]:
+    links = []
+    if ways is None or ways.correct:
+        links.append(parts.LogLink(say("correct"), reverse("scheduling:correct", args=[fact])))
+    if ways is None or ways.take_back:
+        links.append(parts.LogLink(say("take back"), reverse("scheduling:withdraw", args=[fact])))
+    return tuple(links)
 
 
-def history_line(entry: Entry, *, may_correct: bool) -> parts.LogRow:
-    """Return a line of history: struck where a later fact took its place, with the ways to correct it."""
+def history_line(entry: Entry, rights: Collection[Allowed]) -> parts.LogRow:
+    """Return a line of history: struck where a later fact took its place, with the ways to change it.
+
+    Args:
+        rights: whose facts the reader may change.
+    """
     by = entry.said_by or entry.recorded_by.name
     detail = say("{by}, recorded {at}", by=by, at=entry.recorded_at)
     if entry.reason and entry.supersedes_id:
@@ -491,9 +507,9 @@ def history_line(entry: Entry, *, may_correct: bool) -> parts.LogRow:
         words = say("taken back") if newer.withdraws else say("corrected")
         link = parts.LogLink(words, f"#fact-{newer.pk}")
     acts: tuple[parts.LogLink, ...] = ()
-    correctable = {fact._meta.label_lower for fact in BY_FACT} if may_correct else set()
-    if newer is None and not entry.withdraws and entry.kind in correctable:
-        acts = _corrections(entry.pk)
+    if newer is None and not entry.withdraws:
+        ways = ways_of(entry)
+        acts = _corrections(entry.pk, ways=ways) if ways.allowed in rights else ()
     return parts.LogRow(
         at=entry.happened_at,
         fact=fact,

@@ -18,7 +18,7 @@ from materials.models import Dispatch, Placement
 from materials.services import deliveries, sheets
 from scheduling.acts import BY_FACT, INSTEAD, ONLY_TAKEN_BACK, ways_of
 from scheduling.acts.base import Allowed
-from scheduling.models import Assignment, BeganHeld, DayGiven, Finish, Start
+from scheduling.models import Assignment, BeganHeld, DayGiven, Finish, Start, Waiver
 from scheduling.services import handling, work
 from tests import make
 from tests.conftest import NOW
@@ -552,3 +552,21 @@ def test_what_is_done_to_sheets_reaches_the_rooms_they_were_moved_on_to(world):
 
     assert set(opening.touched_rooms()) == {world.room, world.twin, world.ready}
     assert set(moved.touched_rooms()) == {world.room, world.twin, world.ready}
+
+
+def test_the_history_offers_each_reader_the_changes_that_are_theirs(world):
+    work.waive_hold(envelope(world, "boss", reason="signed"), room=world.room, hold="rest", until_at=None)
+    path = reverse("scheduling:room", args=[world.room.pk]) + "?history=all"
+
+    pages = {name: world.client(name).get(path).content.decode() for name in ("boss", "lead", "helper")}
+
+    waiver = Waiver.objects.get()
+    offered = {name: correct_path(waiver) in page for name, page in pages.items()}
+    assert offered == {"boss": True, "lead": False, "helper": False}
+    inspection = {name: withdraw_path(world.inspection) in page for name, page in pages.items()}
+    assert inspection == {"boss": True, "lead": True, "helper": False}
+    # An arrival is only taken back.
+    assert (correct_path(world.arrival) in pages["lead"], withdraw_path(world.arrival) in pages["lead"]) == (
+        False,
+        True,
+    )
