@@ -79,6 +79,16 @@ def zone_for(person: Person, pk: int, *, now: datetime) -> Zone:
     return _one(zones, pk)
 
 
+def hide_unless(allowed: bool) -> None:
+    """Answer as if a page did not exist to somebody whom it does not concern.
+
+    Raises:
+        Http404: `allowed` is false.
+    """
+    if not allowed:
+        raise Http404
+
+
 def require(allowed: bool) -> None:
     """Refuse somebody who may see but not change.
 

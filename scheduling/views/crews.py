@@ -11,7 +11,7 @@ from django.views.decorators.cache import never_cache
 from django.views.decorators.http import require_http_methods, require_POST, require_safe
 
 from config.http import PersonRequest
-from jobs.access import require
+from jobs.access import hide_unless
 from scheduling import feeds
 from scheduling.frame import frame_of
 from scheduling.models import Crew, FeedSecret
@@ -22,7 +22,7 @@ from scheduling.pages.crews import crews_page
 @require_safe
 def crews(request: PersonRequest) -> HttpResponse:
     """Show the manager every crew: its people, its week, its calendar."""
-    require(request.user.is_manager)
+    hide_unless(request.user.is_manager)
     context = frame_of(request, current="crews") | {"page": crews_page(now=request.now)}
     return render(request, "scheduling/crews.html", context)
 

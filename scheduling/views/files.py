@@ -14,7 +14,7 @@ from django.views.decorators.csrf import csrf_exempt, csrf_protect
 from django.views.decorators.http import require_http_methods, require_safe
 
 from config.http import PersonRequest
-from jobs.access import require
+from jobs.access import hide_unless
 from jobs.core.words import Say, say
 from jobs.core.worktime import time_zone
 from jobs.services.kept import keep_file, kept_file
@@ -54,7 +54,7 @@ class WorkbookForm(InWords, forms.Form):
 @require_http_methods(["GET", "HEAD", "POST"])
 def workbook(request: PersonRequest) -> HttpResponse:
     """Take a workbook and show what is in it; the answer's button posts the hash of what was shown, to load it."""
-    require(request.user.is_manager)
+    hide_unless(request.user.is_manager)
     upload = Upload(request, most=LARGEST_FILE)
     return _refused(request, TOO_LARGE) if upload.is_too_large else _workbook(request, upload)
 
@@ -147,7 +147,7 @@ def _page(request: PersonRequest, *, form: WorkbookForm, status: int = 200, **co
 @require_safe
 def workbook_template(request: PersonRequest) -> HttpResponse:
     """Hand out the empty workbook."""
-    require(request.user.is_manager)
+    hide_unless(request.user.is_manager)
     return _handed_out(empty_workbook(), "job-workbook.xlsx")
 
 
@@ -155,7 +155,7 @@ def workbook_template(request: PersonRequest) -> HttpResponse:
 @require_safe
 def workbook_sample(request: PersonRequest) -> HttpResponse:
     """Hand out the filled workbook of an invented firm, its dates around today."""
-    require(request.user.is_manager)
+    hide_unless(request.user.is_manager)
     today = request.now.astimezone(time_zone(SAMPLE_ZONE)).date()
     return _handed_out(sample_workbook(today), "sample-workbook.xlsx")
 

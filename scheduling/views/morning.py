@@ -8,7 +8,7 @@ from django.shortcuts import render
 from django.views.decorators.http import require_safe
 
 from config.http import PersonRequest
-from jobs.access import require, visible_jobs
+from jobs.access import hide_unless, visible_jobs
 from jobs.models import Room
 from scheduling import states
 from scheduling.frame import frame_of
@@ -19,7 +19,7 @@ from scheduling.pages.morning import morning_page
 @require_safe
 def morning(request: PersonRequest) -> HttpResponse:
     """Show what keeps the days given out, or the first steps where there is no job yet."""
-    require(request.user.is_manager)
+    hide_unless(request.user.is_manager)
     jobs = visible_jobs(request.user, now=request.now).filter(closed_at__isnull=True)
     states.refresh_due(Room.objects.filter(job__in=jobs), now=request.now)
     page = morning_page(request.user, jobs, now=request.now)

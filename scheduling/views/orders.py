@@ -8,7 +8,7 @@ from django.shortcuts import render
 from django.views.decorators.http import require_safe
 
 from config.http import PersonRequest
-from jobs.access import require
+from jobs.access import hide_unless
 from jobs.core.worktime import time_zone
 from jobs.models import Room
 from materials.access import may_dispatch, order_for, visible_orders
@@ -21,7 +21,7 @@ from scheduling.pages.orders import order_page, orders_page
 @require_safe
 def orders(request: PersonRequest) -> HttpResponse:
     """Show the orders this person may see, those that must be on site first on top."""
-    require(request.user.is_supplier or request.user.is_manager)
+    hide_unless(request.user.is_supplier or request.user.is_manager)
     visible = visible_orders(request.user, now=request.now)
     if (job := request.GET.get("job", "")).isdecimal():
         visible = visible.filter(job=int(job))

@@ -8,7 +8,7 @@ from django.shortcuts import render
 from django.views.decorators.http import require_safe
 
 from config.http import PersonRequest
-from jobs.access import require
+from jobs.access import hide_unless
 from jobs.models import Room
 from scheduling import states
 from scheduling.frame import frame_of
@@ -19,7 +19,7 @@ from scheduling.pages.today import today_page
 @require_safe
 def today(request: PersonRequest) -> HttpResponse:
     """Show the crew lead the next act and the rooms of the day."""
-    require(request.user.is_crew_lead)
+    hide_unless(request.user.is_crew_lead)
     rooms = Room.objects.filter(assignment_facts__crew__members__person=request.user)
     states.refresh_due(rooms, now=request.now)
     page = today_page(request.user, now=request.now)

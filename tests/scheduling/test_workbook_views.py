@@ -108,7 +108,7 @@ def test_a_changed_file_shows_what_would_change(page):
 
     shown = chosen(page, ("clinic.xlsx", xlsx(sheets)))
 
-    assert "Rooms 2 J1, Kitchen 1 crew-hours 8 6" in words(shown)
+    assert "Rooms, row 2 J1, Kitchen 1 crew-hours 8 6" in words(shown)
 
 
 def test_several_csv_files_are_loaded_as_one_workbook(page):
@@ -195,9 +195,9 @@ def test_what_is_loaded_is_remembered_with_who_did_it(page, boss):
 def test_only_a_manager_has_workbooks(client, person, path):
     client.force_login(getattr(make, person)())
 
-    assert client.get(path).status_code == 403
+    assert client.get(path).status_code == 404
     if path == URL:
-        assert chosen(client, ("clinic.xlsx", xlsx(small()))).status_code == 403
+        assert chosen(client, ("clinic.xlsx", xlsx(small()))).status_code == 404
 
 
 def test_a_stranger_is_sent_to_sign_in(client):
