@@ -11,7 +11,7 @@ from jobs.core.words import Say, say, say_n
 from jobs.models import TemperatureUnit
 from jobs.services.readings import Air, Conflict, Stored
 from scheduling.parts import Entry, Head, Ledger, LedgerRow
-from scheduling.printing import number_words, percent_words
+from scheduling.printing import number_words, percent_words, temperature_words
 
 CONFLICTS_SHOWN = 50
 
@@ -43,7 +43,7 @@ def counted(stored: Stored) -> Say:
 
 def _first_rows(first: Sequence[Reading]) -> Ledger:
     heads = (
-        Head(say("Row"), figures=True),
+        Head(say("In the file")),
         Head(say("Read on the site's clock")),
         Head(say("Air"), figures=True),
         Head(say("Humidity"), figures=True),
@@ -51,7 +51,7 @@ def _first_rows(first: Sequence[Reading]) -> Ledger:
     rows = tuple(
         LedgerRow(
             (
-                Entry(str(one.row)),
+                Entry(say("row {row}", row=str(one.row))),
                 Entry(_full(one.at)),
                 Entry(_temperature(one.value, one.unit)),
                 Entry(percent_words(one.rh_pct)),
@@ -59,19 +59,26 @@ def _first_rows(first: Sequence[Reading]) -> Ledger:
         )
         for one in first
     )
-    return Ledger(say("The first rows"), heads, rows, caption=say("The first rows, as they are understood"))
+    return Ledger(say("The first rows"), heads, rows)
 
 
 def conflicts_ledger(conflicts: Sequence[Conflict]) -> Ledger:
     """Return the instants of which the logger said two things: the first stands, both are shown."""
     heads = (
-        Head(say("Row"), figures=True),
+        Head(say("In the file")),
         Head(say("Read on the site's clock")),
         Head(say("Stored before, stands")),
         Head(say("In this file")),
     )
     rows = tuple(
-        LedgerRow((Entry(str(one.row)), Entry(_full(one.at)), Entry(_air(one.stands)), Entry(_air(one.said))))
+        LedgerRow(
+            (
+                Entry(say("row {row}", row=str(one.row))),
+                Entry(_full(one.at)),
+                Entry(_air(one.stands)),
+                Entry(_air(one.said)),
+            )
+        )
         for one in conflicts[:CONFLICTS_SHOWN]
     )
     left_out = max(0, len(conflicts) - CONFLICTS_SHOWN)
@@ -92,4 +99,8 @@ def _air(air: Air) -> Say:
 
 
 def _temperature(value: float, unit: str) -> str:
-    return f"{number_words(value)}\N{NO-BREAK SPACE}{TemperatureUnit(unit).label}"
+    """Return a temperature as it was read: with its tenth, and with its hundredth where it has one."""
+    figures = number_words(value)
+    if round(value, 2) == round(value, 1):
+        figures = temperature_words(value).removesuffix("\N{NO-BREAK SPACE}°C")
+    return f"{figures}\N{NO-BREAK SPACE}{TemperatureUnit(unit).label}"

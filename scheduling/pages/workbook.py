@@ -61,7 +61,7 @@ def edits_ledger(loaded: Loaded) -> Ledger:
     rows = [
         LedgerRow(
             (
-                Entry(say("{sheet} {row}", sheet=edited.sheet, row=str(edited.number))),
+                Entry(say("{sheet}, row {row}", sheet=edited.sheet, row=str(edited.number))),
                 Entry(edited.name),
                 Entry(edit.column),
                 Entry(edit.before or say("nothing")),
