@@ -54,10 +54,21 @@ class Plan:
 class Supervisor:
     """Starts what `plan` names and keeps it together until a signal or a death."""
 
-    def __init__(self, plan: Plan, *, prepare: Callable[[], None], greet: Callable[[], None]) -> None:
-        """Take a plan and two calls: `prepare` before the web starts, `greet` once there is a first page."""
+    def __init__(
+        self,
+        plan: Plan,
+        *,
+        prepare: Callable[[], None],
+        furnish: Callable[[], None],
+        greet: Callable[[], None],
+    ) -> None:
+        """Take a plan and three calls.
+
+        `prepare` runs before the web starts, `furnish` while it does, `greet` once there is a first page.
+        """
         self._plan = plan
         self._prepare = prepare
+        self._furnish = furnish
         self._greet = greet
         self._children: list[Child] = []
         self._watcher: Watcher | None = None
@@ -100,6 +111,9 @@ class Supervisor:
             self._prepare()
         if listener is not None:
             self._add("web", web_command(listener), keep=[listener.fileno()])
+        with self._interruptible():
+            self._furnish()
+        if listener is not None:
             self._await_first_page()
         with self._interruptible():
             self._greet()
