@@ -22,11 +22,12 @@ NEXT = "after_sign_in"
 @require_http_methods(["GET", "POST"])
 def sign_in(request: Request) -> HttpResponse:
     """Ask for an address, and owe it a link; whether anybody has that address is not said."""
+    going = request.GET.get("next", "")
     if request.user.is_authenticated:
-        return redirect("/")
-    if request.GET.get("next"):
-        request.session[NEXT] = request.GET["next"]
-    form = SignInForm(request.POST or None)
+        return redirect(going if _is_here(request, going) else "/")
+    if _is_here(request, going):
+        request.session[NEXT] = going
+    form = SignInForm(request.POST if request.method == "POST" else None)
     if request.method == "POST" and form.is_valid():
         people.mail_sign_in_link(form.cleaned_data["email"], now=request.now)
         return render(request, "sign_in.html", {"sent": True})
@@ -61,5 +62,10 @@ def _signed_in(request: Request, link: SignInLink) -> HttpResponse:
         return render(request, "sign_in.html", {"ended": True, "form": SignInForm()}, status=404)
     going = request.session.pop(NEXT, "/")
     login(request, link.person, backend="django.contrib.auth.backends.ModelBackend")
-    is_here = url_has_allowed_host_and_scheme(going, {request.get_host()}, require_https=request.is_secure())
-    return redirect(going if is_here else "/")
+    return redirect(going if _is_here(request, going) else "/")
+
+
+def _is_here(request: Request, address: str) -> bool:
+    """Return whether an address is a page of this very service."""
+    hosts = {request.get_host()}
+    return url_has_allowed_host_and_scheme(address, hosts, require_https=request.is_secure())
