@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import shutil
 from collections.abc import Callable
 from datetime import UTC, datetime
 
@@ -29,3 +30,12 @@ def work_owed(db: None) -> Callable[..., int]:
         return len(waiting)
 
     return work
+
+
+def pytest_unconfigure(config: pytest.Config) -> None:
+    """Remove the tests' data folder; a process of xdist ends without Python's own way of doing so."""
+    from django.conf import settings
+
+    # Never another folder than tests.settings made, whatever settings the tests were run with.
+    if settings.DATA.name.startswith("setday-tests-"):
+        shutil.rmtree(settings.DATA, ignore_errors=True)
