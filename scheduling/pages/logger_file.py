@@ -51,7 +51,7 @@ def _first_rows(first: Sequence[Reading]) -> Ledger:
     rows = tuple(
         LedgerRow(
             (
-                Entry(say("row {row}", row=str(one.row))),
+                Entry(say("Row {row}", row=str(one.row))),
                 Entry(_full(one.at)),
                 Entry(_temperature(one.value, one.unit)),
                 Entry(percent_words(one.rh_pct)),
@@ -73,7 +73,7 @@ def conflicts_ledger(conflicts: Sequence[Conflict]) -> Ledger:
     rows = tuple(
         LedgerRow(
             (
-                Entry(say("row {row}", row=str(one.row))),
+                Entry(say("Row {row}", row=str(one.row))),
                 Entry(_full(one.at)),
                 Entry(_air(one.stands)),
                 Entry(_air(one.said)),

@@ -96,7 +96,7 @@ def test_a_certain_file_is_read_back_in_words_before_anything_is_stored(page, ur
     assert "Each row carries its own offset from UTC." in text
     assert "Temperature is read from “temperature °C” in °C" in text
     # The first rows, on the site's clock.
-    assert "row 2 Wed 10 Jun 08:00 20.5 °C 45 %" in text.replace("\N{NO-BREAK SPACE}", " ")
+    assert "Row 2 Wed 10 Jun 08:00 20.5 °C 45 %" in text.replace("\N{NO-BREAK SPACE}", " ")
     assert "Store these 3 readings" in text
     assert not Reading.objects.exists()
 
@@ -156,7 +156,7 @@ def test_another_value_is_shown_beside_the_one_that_stands_before_and_after(page
     for response in (shown, done):
         text = words(response).replace("\N{NO-BREAK SPACE}", " ")
         assert "1 new, 2 known, 1 in conflict." in text
-        assert "row 3 Wed 10 Jun 08:10 20.6 °C, 45.5 % 25.1 °C, 45.5 %" in text
+        assert "Row 3 Wed 10 Jun 08:10 20.6 °C, 45.5 % 25.1 °C, 45.5 %" in text
     assert 25.1 not in Reading.objects.values_list("temperature", flat=True)
     assert Reading.objects.count() == 4
 
@@ -184,7 +184,7 @@ def test_the_answers_decide_how_the_file_is_read_and_are_carried_to_the_end(page
     asked = chosen(page, url, OPEN)
 
     shown = page.post(url, form_of(asked) | {"time_zone": "Europe/Paris", "day_first": "yes", "unit": "c"})
-    assert "row 2 Mon 4 May 08:00 20.5 °C 45 %" in words(shown).replace("\N{NO-BREAK SPACE}", " ")
+    assert "Row 2 Mon 4 May 08:00 20.5 °C 45 %" in words(shown).replace("\N{NO-BREAK SPACE}", " ")
     page.post(url, form_of(shown, button="store"))
 
     # The 4th of May, 08:00 in Paris.
