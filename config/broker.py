@@ -40,6 +40,11 @@ def private_socket(data: Path) -> Path:
     return path
 
 
+def remove_socket(data: Path) -> None:
+    """Remove the socket's folder; the queue stays in the data folder."""
+    shutil.rmtree(socket_path(data).parent, ignore_errors=True)
+
+
 def command(socket: Path, data: Path) -> list[str]:
     """Return the command that serves `socket` and keeps its queue in `data`.
 

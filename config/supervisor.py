@@ -97,6 +97,8 @@ class Supervisor:
         finally:
             self._may_interrupt = False
             end({child.name: child.pid for child in self._children})
+            if any(child.name == BROKER for child in self._children):
+                broker.remove_socket(self._plan.data)
             if self._watcher is not None:
                 self._watcher.dismiss()
 
