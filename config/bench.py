@@ -9,6 +9,7 @@ from __future__ import annotations
 import contextlib
 import os
 import random
+import secrets
 import signal
 import socket
 import subprocess
@@ -22,9 +23,14 @@ from pathlib import Path
 from statistics import median
 from typing import Literal
 from urllib.error import HTTPError
+from urllib.parse import urlsplit
+
+import psycopg
+from psycopg import sql
 
 MODULES = (
     "config.benchmarks",
+    "jobs.benchmarks",
     "materials.benchmarks",
     "scheduling.benchmarks.pages",
     "scheduling.benchmarks.feed",
@@ -135,6 +141,30 @@ def prepared() -> None:
     from config.management.commands.serve import prepare  # Django must be set up before models are imported
 
     prepare()
+
+
+@contextlib.contextmanager
+def scratch_database(url: str | None) -> Iterator[dict[str, str]]:
+    """Make a database of our own on the server at `url`, drop it afterwards, and yield what names it.
+
+    Without a PostgreSQL address nothing is made and nothing named: the data folder has its own file.  The
+    database that `url` names is never opened.
+    """
+    if url is None or not url.startswith(("postgres://", "postgresql://")):
+        yield {}
+        return
+    name = f"setday_bench_{secrets.token_hex(6)}"
+    with psycopg.connect(urlsplit(url)._replace(path="/postgres").geturl(), autocommit=True) as server:
+        server.execute(sql.SQL("CREATE DATABASE {}").format(sql.Identifier(name)))
+        try:
+            own = urlsplit(url)._replace(path=f"/{name}").geturl()
+            yield {
+                "DATABASE_URL": own,
+                "SETDAY_SECRET": secrets.token_hex(16),
+                "SETDAY_HOSTS": "localhost,127.0.0.1",
+            }
+        finally:
+            server.execute(sql.SQL("DROP DATABASE {} WITH (FORCE)").format(sql.Identifier(name)))
 
 
 def free_port() -> int:

@@ -48,8 +48,36 @@ def test_the_table_says_what_is_good_and_whether_it_was_reached():
 def test_every_figure_has_one_name():
     names = [name for key in bench.load() for name in key]
 
-    assert "first_page_s" in names
     assert len(names) == len(set(names))
+    assert set(names) >= {
+        "first_page_s",
+        "morning_queries",
+        "job_queries",
+        "room_queries",
+        "morning_queries_twice",
+        "job_queries_twice",
+        "room_queries_twice",
+        "morning_p95_ms",
+        "room_p95_ms",
+        "feed_304",
+        "feed_304_queries",
+        "rest_recompute",
+        "holds_1000_rooms_s",
+        "logger_file_100k_s",
+    }
+
+
+@pytest.mark.parametrize(("count", "percent", "rank"), [(200, 95, 190), (20, 95, 19), (1, 95, 1), (3, 50, 2)])
+def test_a_percentile_is_the_value_of_the_nearest_rank(count, percent, rank):
+    # Worked by hand: the rank is the count's share of a hundred, rounded up.
+    assert bench.percentile(list(range(count, 0, -1)), percent) == rank
+
+
+def test_without_a_server_of_databases_none_is_made():
+    with bench.scratch_database(None) as named:
+        assert named == {}
+    with bench.scratch_database("sqlite:////srv/other.sqlite3") as named:
+        assert named == {}
 
 
 def test_an_unknown_figure_is_refused_by_name():

@@ -15,6 +15,7 @@ from pathlib import Path
 from typing import Any
 
 from django.core.management.base import BaseCommand, CommandError
+from django.db import connection
 
 from config import bench, clock
 
@@ -46,14 +47,18 @@ class Command(BaseCommand):
         found = {row.name: row for key in chosen for row in self._apart(key)}
         rows = [found[name] for key in bench.load() for name in key if name in found]
         self.stdout.write(bench.table(rows))
+        self.stdout.write(_machine_line())
         if file is not None:
             file.write_text(_as_json(rows))
 
     def _apart(self, key: tuple[str, ...]) -> list[bench.Row]:
         self.stderr.write(f"{', '.join(key)} …")
-        with tempfile.TemporaryDirectory(prefix="setday-bench-") as folder:
+        with (
+            tempfile.TemporaryDirectory(prefix="setday-bench-") as folder,
+            bench.scratch_database(os.environ.get("DATABASE_URL")) as database,
+        ):
             into = Path(folder) / "rows.json"
-            env = {name: value for name, value in os.environ.items() if name not in NOT_OURS}
+            env = {name: value for name, value in os.environ.items() if name not in NOT_OURS} | database
             env["DATA"] = str(Path(folder) / "data")
             command = [sys.executable, "manage.py", "bench", key[0], "--into", str(into)]
             subprocess.run(command, cwd=bench.CHECKOUT, env=env, check=True)
@@ -69,7 +74,23 @@ def _chosen(names: list[str]) -> list[tuple[str, ...]]:
     return [key for key in known if not names or set(names) & set(key)]
 
 
+def _machine_line() -> str:
+    told = _machine()
+    return (
+        f"{told['database']}, {told['cores']} cores, load average {told['load']:.1f}, Python {told['python']}"
+    )
+
+
+def _machine() -> dict[str, Any]:
+    """Return what the figures depend on beside our code; the load is that of the last minute."""
+    return {
+        "python": platform.python_version(),
+        "cores": os.cpu_count(),
+        "load": os.getloadavg()[0],
+        "database": connection.vendor,
+    }
+
+
 def _as_json(rows: list[bench.Row]) -> str:
-    machine = {"python": platform.python_version(), "cores": os.cpu_count(), "load": os.getloadavg()[0]}
     said = [asdict(row) for row in rows]
-    return json.dumps({"at": clock.read().isoformat(), "machine": machine, "rows": said}, indent=1) + "\n"
+    return json.dumps({"at": clock.read().isoformat(), "machine": _machine(), "rows": said}, indent=1) + "\n"
