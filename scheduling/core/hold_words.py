@@ -425,13 +425,13 @@ def _item(item: Stored) -> Say:
     here, needed = _figure(item.here), _figure(item.need.qty)
     if item.need.unit:
         return say(
-            "{item} {here} of {needed} {unit}",
+            "{here} of {needed} {unit} {item}",
             item=item.need.label,
             here=here,
             needed=needed,
             unit=item.need.unit,
         )
-    return say("{item} {here} of {needed}", item=item.need.label, here=here, needed=needed)
+    return say("{here} of {needed} {item}", item=item.need.label, here=here, needed=needed)
 
 
 def lacking(items: Sequence[Stored]) -> Say:

@@ -241,10 +241,11 @@ def _news_row(entry: Entry) -> parts.LogRow:
         fact = say("Taken back: {fact}", fact=fact)
     elif entry.supersedes_id:
         fact = say("Corrected to: {fact}", fact=fact)
+    job_url = reverse("scheduling:job", args=[entry.job_id])
     return parts.LogRow(
         at=entry.recorded_at,
         fact=fact,
-        detail=say("{job}; {by}", job=entry.job.name, by=entry.said_by or entry.recorded_by.name),
-        url=reverse("scheduling:job", args=[entry.job_id]),
+        detail=entry.said_by or entry.recorded_by.name,
+        acts=(parts.LogLink(entry.job.name, job_url),),
         key=f"news-{entry.pk}",
     )

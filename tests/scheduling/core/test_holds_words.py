@@ -500,7 +500,7 @@ def lot(item, qty, **more):
             (ADHESIVE, SEALANT),
             (lot("A", "22", good_through=date(2026, 6, 30)), lot("S", "12")),
             None,
-            "Here and in date: adhesive 22 of 19 kg and sealant 12 of 12 tubes.",
+            "Here and in date: 22 of 19 kg adhesive and 12 of 12 tubes sealant.",
             "In date to 30 June; Crew Heron, Mon 11 May 10:20",
             None,
         ),
@@ -509,7 +509,7 @@ def lot(item, qty, **more):
             (lot("A", "11"), lot("C", "2.5")),
             None,
             "Short of 8 kg of adhesive.",
-            "Here and in date: adhesive 11 of 19 kg",
+            "Here and in date: 11 of 19 kg adhesive",
             "Bring 8 kg of adhesive",
         ),
         (
@@ -517,7 +517,7 @@ def lot(item, qty, **more):
             (),
             None,
             "Short of 2.5 inside corners.",
-            "Here and in date: inside corners 0 of 2.5",
+            "Here and in date: 0 of 2.5 inside corners",
             "Bring 2.5 inside corners",
         ),
         (
@@ -542,7 +542,7 @@ def lot(item, qty, **more):
             None,
             "Short of 19 kg of adhesive; what is here does not fit: it is water-borne and cannot dry between two"
             " plastics.",
-            "Here and in date: adhesive 0 of 19 kg",
+            "Here and in date: 0 of 19 kg adhesive",
             "Bring 19 kg of adhesive",
         ),
     ],
