@@ -247,6 +247,9 @@ def rest_clock(
     condition: Words | None = None,
 ) -> RestClock:
     """Return the clock of a rest, drawn to the scale of what it needs."""
+    # A full rest needs no more, and what would print as "0 min" is not worth a word.
+    if proven >= needed or provisional < timedelta(minutes=1):
+        provisional = timedelta(0)
     shape = drawing.clock(needed=needed, proven=proven, provisional=provisional)
     return RestClock(needed, proven, provisional, stated, bridged, full_at, condition, shape)
 

@@ -63,14 +63,17 @@ WHO: Mapping[Who, Say] = {
 
 @dataclass(frozen=True, slots=True)
 class PlacementView:
-    """One placement with its clock and strip; `strip` None where nothing has counted or could."""
+    """One placement with its clock and strip.
+
+    `strip` is None where nothing has counted or could; `clock` and `rule` where no rest is asked.
+    """
 
     key: str
     product: str
     batch: str
     counts: Say
-    clock: parts.RestClock
-    rule: Say
+    clock: parts.RestClock | None
+    rule: Say | None
     state: Say
     strip: parts.RestStrip | None
     wrapped: bool
@@ -302,8 +305,25 @@ def _placement(
     *,
     now: datetime,
 ) -> PlacementView:
+    asked = bool(one.rest.required)
+    return PlacementView(
+        key=one.placement,
+        product=one.product_name,
+        batch=one.batch,
+        counts=_counts(one),
+        clock=_clock(one) if asked else None,
+        rule=_rule(one) if asked else None,
+        state=_state_of(one) if asked else say("No rest is asked of this product."),
+        strip=_strip(one, readings, memories, zone, now=now) if asked else None,
+        wrapped=one.opened_at is None,
+        to_inspect=one.sheets - one.inspected,
+        missing=one.missing,
+    )
+
+
+def _clock(one: StoredRest) -> parts.RestClock:
     rest = one.rest
-    clock = parts.rest_clock(
+    return parts.rest_clock(
         needed=rest.required,
         proven=rest.proven,
         provisional=rest.provisional,
@@ -312,34 +332,30 @@ def _placement(
         full_at=rest.forecast,
         condition=say("if it stays in band") if rest.state is RestState.RESTING else None,
     )
-    strip = None
-    if rest.strip and one.band is not None:
-        strip = parts.rest_strip(
-            band=Band(*one.band),
-            stretches=[
-                _stretch(stretch, why)
-                for stretch, why in zip_longest(rest.strip, one.whys[: len(rest.strip)])
-            ],
-            readings=[point for place in one.zones for point in readings.get(place, [])],
-            memories=[spell for place in one.zones for spell in memories.get(place, [])],
-            break_after=one.max_gap,
-            needed=rest.required,
-            batch=one.batch,
-            zone=zone,
-            now=now,
-        )
-    return PlacementView(
-        key=one.placement,
-        product=one.product_name,
+
+
+def _strip(
+    one: StoredRest,
+    readings: Mapping[int, list[parts.ReadingPoint]],
+    memories: Mapping[int, list[parts.MemorySpell]],
+    zone: ZoneInfo,
+    *,
+    now: datetime,
+) -> parts.RestStrip | None:
+    rest = one.rest
+    if not rest.strip or one.band is None:
+        return None
+    whys = one.whys[: len(rest.strip)]
+    return parts.rest_strip(
+        band=Band(*one.band),
+        stretches=[_stretch(stretch, why) for stretch, why in zip_longest(rest.strip, whys)],
+        readings=[point for place in one.zones for point in readings.get(place, [])],
+        memories=[spell for place in one.zones for spell in memories.get(place, [])],
+        break_after=one.max_gap,
+        needed=rest.required,
         batch=one.batch,
-        counts=_counts(one),
-        clock=clock,
-        rule=_rule(one),
-        state=_state_of(one),
-        strip=strip,
-        wrapped=one.opened_at is None,
-        to_inspect=one.sheets - one.inspected,
-        missing=one.missing,
+        zone=zone,
+        now=now,
     )
 
 
