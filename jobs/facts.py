@@ -87,6 +87,9 @@ def record(
         with transaction.atomic():
             fact.save(force_insert=True)
     except IntegrityError as error:
+        # The same act may have come twice at once.
+        if known := _known(fact, parts):
+            return known
         raise _told(error, fact) from error
     for part in parts:
         part.save(force_insert=True)
@@ -123,6 +126,7 @@ def _entry_before(fact: Fact) -> UUID | None:
     return corrected if corrected and Entry.objects.filter(pk=corrected).exists() else None
 
 
+@transaction.atomic
 def raise_versions(rooms: Collection[int], *, now: datetime) -> None:
     """Raise `facts_version` of the rooms, in the order of their keys so that two writers cannot lock each other."""
     # Not the key: whoever has just stored a fact of this room keeps its key shared until they are done.

@@ -336,7 +336,7 @@ def _check_products(lines: Sequence[tuple[str, Product]], job: Job, *, corrects:
 
 def _check_first(dispatch: Dispatch, envelope: Envelope) -> None:
     # The lock makes the second of two people wait and then see the first one's arrival.
-    Dispatch.objects.select_for_update().get(pk=dispatch.origin)
+    Dispatch.objects.select_for_update(no_key=True).get(pk=dispatch.origin)
     first = Arrival.objects.standing().filter(dispatch=dispatch.origin).exclude(pk=envelope.id).first()
     corrected = envelope.supersedes.pk if envelope.supersedes else None
     if first is not None and first.pk != corrected:

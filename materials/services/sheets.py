@@ -40,7 +40,7 @@ def open_placement(envelope: Envelope, *, placement: Placement) -> Opening:
     """
     _check_came(placement, envelope)
     # The lock makes the second of two people wait and then see the first one's opening.
-    Placement.objects.select_for_update().get(pk=placement.origin)
+    Placement.objects.select_for_update(no_key=True).get(pk=placement.origin)
     opened = Opening.objects.standing().filter(placement=placement.origin).exclude(pk=envelope.id)
     first = None if envelope.supersedes else opened.select_related("recorded_by").first()
     if first is not None:

@@ -49,7 +49,7 @@ def _check_not_arrived(dispatch: Dispatch) -> None:
 def _lock(placements: list[Placement]) -> None:
     """Wait for whoever counts these sheets just now, and make the next one see that they are taken back."""
     origins = [placement.origin for placement in placements]
-    list(Placement.objects.select_for_update().filter(pk__in=origins).order_by("pk"))
+    list(Placement.objects.select_for_update(no_key=True).filter(pk__in=origins).order_by("pk"))
 
 
 def _check_none_set(placements: list[Placement]) -> None:

@@ -158,7 +158,7 @@ def _locked(placement: Placement, *, without: Fact | None = None) -> Standing:
     Raises:
         AlreadyDone: somebody took it back in the meantime.
     """
-    Placement.objects.select_for_update().get(pk=placement.origin)
+    Placement.objects.select_for_update(no_key=True).get(pk=placement.origin)
     if not Placement.objects.standing().filter(origin=placement.origin).exists():
         raise AlreadyDone(_("Somebody took these sheets back in the meantime; look at what stands now."))
     return standing_of(placement, without=without)

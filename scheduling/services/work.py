@@ -73,7 +73,7 @@ def start_room(envelope: Envelope, *, room: Room, crew: Crew | None) -> Start:
         return record_start(envelope, room=room, crew=crew, release=Start.objects.get(pk=envelope.id).release)
     for _attempt in range(MOST_JUDGEMENTS):
         judged = _judge(room, envelope)
-        _check_not_started(room)
+        _check_not_started(room, envelope)
         if not judged.answer.released:
             raise RoomIsHeld(refusal(judged.answer), judged.answer)
         try:
@@ -90,6 +90,10 @@ class StaleFacts(Exception):
 @transaction.atomic
 def _start(envelope: Envelope, *, room: Room, crew: Crew | None, judged: states.Judged) -> Start:
     locked = Room.objects.select_for_update(no_key=True).get(pk=room.pk)
+    known = Start.objects.filter(pk=envelope.id).first()
+    if known is not None:
+        # The same act came twice at once, and the other one was first.
+        return record_start(envelope, room=locked, crew=crew, release=known.release)
     if locked.facts_version != judged.gathered.facts_version:
         raise StaleFacts
     release, _made = Release.objects.get_or_create(
@@ -247,8 +251,8 @@ def _waivers_behind(judged: states.Judged) -> list[str]:
     return sorted({ident for hold in waived for ident in hold.evidence if ident in signed})
 
 
-def _check_not_started(room: Room) -> None:
-    if Start.objects.standing().filter(room=room).exists():
+def _check_not_started(room: Room, envelope: Envelope) -> None:
+    if Start.objects.standing().filter(room=room).exclude(pk=envelope.id).exists():
         raise AlreadyDone(_("This room has been started already."))
     if Finish.objects.standing().filter(room=room).exists():
         raise AlreadyDone(_("This room is finished already."))
