@@ -13,7 +13,7 @@ from typing import Any
 from django.core.exceptions import ValidationError
 from django.core.validators import validate_email
 
-from jobs.core.units import Unreadable
+from jobs.core.units import Unreadable, celsius
 from jobs.core.words import Say, say
 from jobs.core.worktime import parse_week, print_week, site_zone
 
@@ -136,8 +136,8 @@ def amount(places: int, most: int) -> Kind:
 
 
 def show_number(value: Decimal | float) -> str:
-    """Return a number without needless zeros."""
-    return f"{Decimal(str(value)).normalize():f}"
+    """Return a number without needless zeros, and with three decimals at most."""
+    return f"{round(Decimal(str(value)), 3).normalize():f}"
 
 
 def _hours(cell: Cell) -> int:
@@ -152,16 +152,31 @@ def _show_hours(seconds: int) -> str:
     return show_number(round(Decimal(seconds) / SECONDS_AN_HOUR, 2))
 
 
-def between(low: float, high: float, unit: str) -> Kind:
-    """Return the kind of a number within limits."""
+def _number_with(unit: str) -> Callable[[Cell], float]:
+    """Return a reader of a number that may carry its unit: `55`, `55 %`."""
 
     def read(cell: Cell) -> float:
-        found = float(_decimal(cell))
+        typed = as_text(cell)
+        return float(_decimal(typed.removesuffix(unit).strip() if typed.endswith(unit) else cell))
+
+    return read
+
+
+def _temperature(cell: Cell) -> float:
+    """Return °C of a number that says nothing else, or says °C or °F."""
+    typed = re.fullmatch(r"(.*?)\s*°?\s*([cf])", as_text(cell), re.IGNORECASE | re.DOTALL)
+    if typed is None:
+        return float(_decimal(cell))
+    return celsius(_decimal(typed[1]), typed[2].lower())
+
+
+def _between(low: float, high: float, reader: Callable[[Cell], float], right: Say) -> Kind:
+    def read(cell: Cell) -> float:
+        found = reader(cell)
         if not low <= found <= high:
             raise NotReadable
         return found
 
-    right = say("a number from {low} to {high}, in {unit}", low=low, high=high, unit=unit)
     return Kind(read, right, show_number, is_text=False)
 
 
@@ -293,5 +308,5 @@ ZONE = Kind(_zone, say("the time zone of a place, as Europe/Paris"))
 MAIL = Kind(_mail, say("an e-mail address"))
 LIST = Kind(_list, say("words parted by semicolons"))
 SPANS = Kind(_spans, say("days as 2026-12-24..2027-01-02 winter break; 2026-05-14 fair"))
-TEMPERATURE = between(-40, 60, "°C")
-HUMIDITY = between(0, 100, "%")
+TEMPERATURE = _between(-40, 60, _temperature, say("°C from -40 to 60, or a temperature as 64 °F"))
+HUMIDITY = _between(0, 100, _number_with("%"), say("percent from 0 to 100"))

@@ -13,7 +13,7 @@ from typing import Any, TypeVar
 from uuid import UUID, uuid5
 
 from django.core.exceptions import ValidationError
-from django.db import models, transaction
+from django.db import IntegrityError, models, transaction
 from django.utils.translation import gettext as _
 
 from jobs.core.words import say
@@ -100,6 +100,8 @@ def load(rows: Rows, *, name: str, digest: str, by: Person, now: datetime) -> Lo
         LoadRefused: a row is refused all the same; nothing is loaded.
     """
     with transaction.atomic():
+        # Two loads at one time would both find a record missing; the second waits, and finds it.
+        Firm.objects.select_for_update(no_key=True).get(pk=by.firm_id)
         loading = _Loading(_Stored(), _("workbook %(name)s") % {"name": name}, digest, by, now)
         for sheet in SHEETS:
             for row in rows.get(sheet.name, ()):
@@ -195,6 +197,9 @@ class _Loading:
         except ValidationError as error:
             why = say("{why}", why=" ".join(error.messages))
             raise LoadRefused(Wrong(sheet.name, row.number, "", out.name, why)) from error
+        except IntegrityError as error:
+            why = say("what nobody else has recorded in the meantime; read the file again")
+            raise LoadRefused(Wrong(sheet.name, row.number, "", out.name, why)) from error
         state = "new" if out.is_new else "changed" if out.edits else "same"
         self.counts.setdefault(sheet.name, Counter())[state] += 1
         if state == "changed":
@@ -207,7 +212,7 @@ class _Loading:
         counts = (
             Count(name, counted["new"], counted["changed"], counted["same"])
             for name, counted in ((sheet.name, self.counts.get(sheet.name, Counter())) for sheet in SHEETS)
-            if name in rows
+            if rows.get(name)
         )
         return Loaded(tuple(counts), tuple(self.edited))
 

@@ -100,10 +100,10 @@ CELLS = [
     ("Sites", "closed", "2027-01-02..2026-12-24", "2027-01-02..2026-12-24", "2026-12-24..2027-01-02"),
     ("Jobs", "units", "yards", "yards", "one of: metric / customary"),
     ("Jobs", "statements count", "perhaps", "perhaps", "yes or no"),
-    ("Zones", "air from", "cold", "cold", "a number from −40 to 60, in °C"),
-    ("Zones", "air from", -273, "-273", "a number from −40 to 60, in °C"),
-    ("Zones", "humidity to", 130, "130", "a number from 0 to 100, in %"),
-    ("Zones", "humidity to", "nan", "nan", "a number from 0 to 100, in %"),
+    ("Zones", "air from", "cold", "cold", "°C from -40 to 60, or a temperature as 64 °F"),
+    ("Zones", "air from", -273, "-273", "°C from -40 to 60"),
+    ("Zones", "humidity to", 130, "130", "percent from 0 to 100"),
+    ("Zones", "humidity to", "nan", "nan", "percent from 0 to 100"),
     ("Products", "kind", "panel", "panel", "sheet / backed / adhesive"),
     ("Products", "rest hours", -1, "-1", "hours, 0 to 8760"),
     ("Suppliers", "lead days", 7.5, "7.5", "a whole number from 0 to 1000"),
@@ -177,6 +177,13 @@ def test_what_spreadsheets_and_people_write_is_read(boss):
         (cells.amount(2, 100), 0.30000000000000004, Decimal("0.3")),
         (cells.HOURS, 1.5, 5400),
         (cells.TEMPERATURE, "\N{MINUS SIGN}5", -5.0),
+        (cells.TEMPERATURE, "18 °C", 18.0),
+        # (64 - 32) / 1.8, the definition of the degree Fahrenheit (NIST SP 811, B.9).
+        (cells.TEMPERATURE, "64.4°F", 18.0),
+        (cells.TEMPERATURE, "64.4 f", 18.0),
+        (cells.TEMPERATURE, "F", None),
+        (cells.HUMIDITY, "55 %", 55.0),
+        (cells.HUMIDITY, "%", None),
         (cells.YES_NO, True, True),
         (cells.YES_NO, "No", False),
         (cells.COUNT, 40.0, 40),
@@ -200,7 +207,7 @@ def test_a_cell_is_read_as_what_it_means(kind, cell, value):
         with pytest.raises(cells.NotReadable):
             kind.read(cell)
     else:
-        assert kind.read(cell) == value
+        assert kind.read(cell) == (pytest.approx(value) if isinstance(value, float) else value)
 
 
 def test_a_wrong_cell_does_not_make_its_row_unknown_to_others(boss):

@@ -101,6 +101,12 @@ def test_the_same_file_again_has_nothing_to_load(page):
     assert "Load it" not in words(again)
 
 
+def test_the_empty_workbook_as_it_was_handed_out_has_nothing_to_load(page):
+    body = page.get(reverse("scheduling:workbook_template")).content
+
+    assert "Nothing would change. 0 rows new" in words(chosen(page, ("empty.xlsx", body)))
+
+
 def test_a_changed_file_shows_what_would_change(page):
     page.post(URL, {"load": hash_in(chosen(page, ("clinic.xlsx", xlsx(small()))))})
     sheets = small()
