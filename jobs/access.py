@@ -41,7 +41,12 @@ def visible_rooms(person: Person, *, now: datetime) -> QuerySet[Room]:
 
 def may_record_site(person: Person, job: Job, *, now: datetime) -> bool:
     """Return whether `person` may record what is seen on the site of this job: air, arrivals, milestones."""
-    return person.is_manager or (person.is_crew_lead and access_of(person, now=now).filter(job=job).exists())
+    return may_record_seen_sites(person) and visible_jobs(person, now=now).filter(pk=job.pk).exists()
+
+
+def may_record_seen_sites(person: Person) -> bool:
+    """Return the same for any job that `person` was found to see, without asking for it again."""
+    return person.is_manager or person.is_crew_lead
 
 
 def may_record_room(person: Person, room: Room, *, now: datetime) -> bool:
@@ -49,6 +54,15 @@ def may_record_room(person: Person, room: Room, *, now: datetime) -> bool:
     if person.is_manager:
         return True
     return person.is_crew_lead and access_of(person, now=now).filter(room=room, right=Right.ROOM).exists()
+
+
+def recordable_rooms(person: Person, *, now: datetime) -> QuerySet[Room]:
+    """Return the rooms that `may_record_room` answers for with yes."""
+    if person.is_manager:
+        return Room.objects.all()
+    if person.is_crew_lead:
+        return Room.objects.filter(pk__in=access_of(person, now=now).filter(right=Right.ROOM).values("room"))
+    return Room.objects.none()
 
 
 def job_for(person: Person, pk: int, *, now: datetime) -> Job:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass
-from datetime import datetime, timedelta
+from datetime import datetime
 from itertools import zip_longest
 from typing import Literal, Protocol
 from uuid import UUID
@@ -30,6 +30,7 @@ from scheduling.core.holds import Act, Hold, HoldState, Who
 from scheduling.gather import planned_for
 from scheduling.models import RoomState
 from scheduling.models.work import untranslated
+from scheduling.pages.trace import readings_to_draw
 
 #: What the history shows at once; the rest is a link away.
 HISTORY_AT_ONCE = 40
@@ -292,7 +293,7 @@ def _placements(
     stretches = [one.rest.strip[0].from_at for one in shown if one.rest.strip]
     zones = {place for one in shown for place in one.zones}
     since = min(stretches, default=None)
-    readings = _readings(zones, since)
+    readings = readings_to_draw(zones, since, now=now)
     memories = _memories(zones, since)
     return tuple(_placement(one, readings, memories, zone, now=now) for one in shown)
 
@@ -409,20 +410,6 @@ def _stretch(stretch: Stretch, why: Say | None) -> parts.StretchRow:
     """Return a stretch as it is drawn; one that began after the state was stored finds its words here."""
     kind = "counted" if stretch.kind is Kind.BRIDGED else stretch.kind.value
     return parts.StretchRow(stretch.from_at, stretch.to_at, kind, stretch.restart, why or words_of(stretch))
-
-
-def _readings(zones: set[int], since: datetime | None) -> dict[int, list[parts.ReadingPoint]]:
-    if since is None:
-        return {}
-    rows = Reading.objects.standing().filter(zone__in=zones, happened_at__gte=since - timedelta(hours=1))
-    found: dict[int, list[parts.ReadingPoint]] = {}
-    values = rows.order_by("happened_at").values_list(
-        "zone", "happened_at", "temperature", "unit", "humidity_pct"
-    )
-    for zone, at, temperature, unit, humidity in values:
-        t_c = temperature if unit == "c" else celsius(temperature, unit)
-        found.setdefault(zone, []).append(parts.ReadingPoint(at, t_c, humidity))
-    return found
 
 
 def _memories(zones: set[int], since: datetime | None) -> dict[int, list[parts.MemorySpell]]:

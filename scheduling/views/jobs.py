@@ -8,7 +8,7 @@ from django.shortcuts import render
 from django.views.decorators.http import require_safe
 
 from config.http import PersonRequest
-from jobs.access import job_for, may_record_site, visible_jobs
+from jobs.access import job_for, may_record_seen_sites, visible_jobs
 from jobs.core.worktime import time_zone
 from jobs.models import Room
 from scheduling import states
@@ -39,7 +39,7 @@ def job(request: PersonRequest, pk: int) -> HttpResponse:
     context = frame_of(request, current="jobs") | {
         "page": page,
         "zone": page.zone,
-        "may_record_site": may_record_site(request.user, found, now=request.now),
+        "may_record_site": may_record_seen_sites(request.user),
     }
     return render(request, "scheduling/job.html", context)
 
@@ -53,6 +53,6 @@ def stock(request: PersonRequest, pk: int) -> HttpResponse:
         "job": found,
         "lines": stock_lines(found),
         "zone": time_zone(found.site.time_zone),
-        "may_record_site": may_record_site(request.user, found, now=request.now),
+        "may_record_site": may_record_seen_sites(request.user),
     }
     return render(request, "scheduling/stock.html", context)

@@ -9,7 +9,7 @@ from django.utils.cache import patch_vary_headers
 from django.views.decorators.http import require_safe
 
 from config.http import PersonRequest
-from jobs.access import may_record_room, may_record_site, room_for
+from jobs.access import may_record_room, may_record_seen_sites, room_for
 from jobs.models import Room
 from scheduling import states
 from scheduling.frame import frame_of
@@ -26,7 +26,7 @@ def room(request: PersonRequest, pk: int) -> HttpResponse:
         found,
         request.user,
         may_record=may_record_room(request.user, found, now=request.now),
-        may_record_site=may_record_site(request.user, found.job, now=request.now),
+        may_record_site=may_record_seen_sites(request.user),
         all_history=request.GET.get("history") == "all",
         now=request.now,
     )
