@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from datetime import datetime
 from typing import Any
@@ -13,15 +13,17 @@ from zoneinfo import ZoneInfo
 from django.db.models import Count, Q, QuerySet, Value
 from django.db.models.functions import Coalesce
 
+from jobs.access import recordable_rooms
 from jobs.core.words import Say, say, say_n
 from jobs.core.worktime import print_week, time_zone
-from jobs.models import Job
+from jobs.models import Job, Person
 from materials import queries as stock_queries
 from materials.core.stock import SetDown
 from materials.models import Dispatch, DispatchLine, Placement
 from scheduling import answers, parts
+from scheduling.acts.base import Allowed
 from scheduling.models import JobCrew, RoomState, SheetsSet
-from scheduling.pages.room import act_url, shown_state
+from scheduling.pages.room import act_url, rights_of, shown_state
 
 ROOMS_AT_ONCE = 100
 
@@ -158,9 +160,10 @@ def _job_lines(jobs: QuerySet[Job]) -> tuple[JobLine, ...]:
     )
 
 
-def job_page(job: Job, *, everything: bool = False, now: datetime) -> JobPage:
+def job_page(job: Job, person: Person, *, everything: bool = False, now: datetime) -> JobPage:
     """Return what the page of a job shows; the states of its rooms must have been brought up to date."""
-    lines = [_room_line(row) for row in _rows(job)]
+    rights = _rights_by_room(job, person, now=now)
+    lines = [_room_line(row, rights(row.pk)) for row in _rows(job)]
     finished = [line for line in lines if line.shown == "finished"]
     open_rooms = sorted((line for line in lines if line.shown != "finished"), key=_nearest_first)
     shown = open_rooms if everything else open_rooms[:ROOMS_AT_ONCE]
@@ -224,7 +227,15 @@ def _rows(job: Job) -> list[_Row]:
     return [_Row(*row) for row in rows]
 
 
-def _room_line(row: _Row) -> RoomLine:
+def _rights_by_room(job: Job, person: Person, *, now: datetime) -> Callable[[int], frozenset[Allowed]]:
+    """Return a function that says which acts are this person's in a room of the job."""
+    if person.is_manager:
+        return lambda room: frozenset(Allowed)
+    theirs = set(recordable_rooms(person, now=now).filter(job=job).values_list("pk", flat=True))
+    return lambda room: rights_of(person, may_record=room in theirs, may_record_site=True)
+
+
+def _room_line(row: _Row, rights: frozenset[Allowed]) -> RoomLine:
     first = answers.first_of(row.brief)
     return RoomLine(
         pk=row.pk,
@@ -234,7 +245,7 @@ def _room_line(row: _Row) -> RoomLine:
         planned_start=row.planned_start,
         crew=row.crew,
         next_act=first.says if first else None,
-        next_url=act_url(first.act, row) if first else None,
+        next_url=act_url(first.act, row, rights=rights) if first else None,
         next_by=first.by if first else None,
     )
 

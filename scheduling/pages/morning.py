@@ -21,11 +21,14 @@ from jobs.core.worktime import instant_at, time_zone
 from jobs.models import Entry, Job, Outbox, Person
 from jobs.says import from_json
 from scheduling import answers, parts
+from scheduling.acts.base import Allowed
 from scheduling.answers import ListedAct
 from scheduling.core.holds import Hold, HoldState, Who
 from scheduling.models import RoomState
 from scheduling.pages.room import PLAIN_READING, act_url
 
+#: The morning is the manager's, and every act is open to a manager.
+EVERY_RIGHT = frozenset(Allowed)
 #: Less time than this to do an act is a risk, and is shown as one.
 RISK = timedelta(hours=2)
 #: What happened since then is news; people leave the office before.
@@ -173,7 +176,7 @@ def _row(room: _Room, act: ListedAct) -> parts.ActRow:
     return parts.ActRow(
         by=act.latest_at,
         act=act.says,
-        url=act_url(act.next_act, room) or reverse("scheduling:room", args=[room.pk]),
+        url=act_url(act.next_act, room, rights=EVERY_RIGHT) or reverse("scheduling:room", args=[room.pk]),
         detail=say("{room}, {job}", room=room.name, job=room.job),
         keeps_at=act.keeps,
         note=room.crew,

@@ -22,8 +22,8 @@ from jobs.says import from_json
 from materials.core.rest import Kind, RestState, Stretch
 from materials.core.rest_words import words_of
 from scheduling import answers, parts
-from scheduling.acts import Ways, ways_of
-from scheduling.acts.base import Allowed
+from scheduling.acts import ACTS, Ways, ways_of
+from scheduling.acts.base import Allowed, Subject
 from scheduling.answers import Loss, PlacementCount, StoredRest
 from scheduling.core.backward import OpenAct
 from scheduling.core.holds import Act, Hold, HoldState, Who
@@ -137,7 +137,7 @@ def room_page(
     acts = answers.acts_of(state.brief)
     rests = [answers.rest_from_json(one, now=now) for one in state.rests]
     day = _day(room, state)
-    rights = _rights(person, may_record=may_record, may_record_site=may_record_site)
+    rights = rights_of(person, may_record=may_record, may_record_site=may_record_site)
     history, left_out = _history(room, rights, everything=all_history)
     answer, trouble = _answer(state, holds, day, now=now)
     return RoomPage(
@@ -147,7 +147,7 @@ def room_page(
         shown=shown_state(state),
         answer=answer,
         trouble=trouble,
-        holds=_rows(room, holds, acts, rests, day, may_record_site=may_record_site),
+        holds=_rows(room, holds, acts, rests, day, rights),
         placements=_placements(room, rests, zone, now=now),
         day=day,
         loss=_loss(answers.loss_of(state.answer)),
@@ -242,13 +242,12 @@ def _rows(
     acts: Sequence[OpenAct],
     rests: Sequence[StoredRest],
     day: DayView | None,
-    *,
-    may_record_site: bool,
+    rights: Collection[Allowed],
 ) -> tuple[parts.HoldRow, ...]:
     latest = {act.hold: act.latest_at for act in acts}
     rows = []
     for hold in holds:
-        url = act_url(hold.act.act if hold.act else None, room, rests) if may_record_site else None
+        url = act_url(hold.act.act if hold.act else None, room, rests, rights=rights)
         who = WHO[hold.who] if hold.who else None
         if hold.who is Who.CREW_LEAD and day is not None:
             who = say("{crew}", crew=day.crew)
@@ -268,11 +267,19 @@ class Place(Protocol):
     def zone_id(self) -> int: ...
 
 
-def act_url(act: Act | None, room: Place, rests: Sequence[StoredRest | PlacementCount] = ()) -> str | None:
-    """Return where the next act of a hold is recorded, or None where no page of ours records it."""
+def act_url(
+    act: Act | None,
+    room: Place,
+    rests: Sequence[StoredRest | PlacementCount] = (),
+    *,
+    rights: Collection[Allowed],
+) -> str | None:
+    """Return where a reader with these rights records the next act of a hold; None: nowhere, or not this reader."""
     if act is None or act not in ACT_ROUTES:
         return None
     subject, name = ACT_ROUTES[act]
+    if ACTS[Subject(subject), name].allowed not in rights:
+        return None
     if subject == "orders":
         return reverse("scheduling:job", args=[room.job_id]) + "#orders"
     if act is Act.CONFIRM_ARRIVAL:
@@ -434,8 +441,8 @@ def _day(room: Room, state: RoomState) -> DayView | None:
     return DayView(state.crew.name, planned.shifts, acts, no_acts)
 
 
-def _rights(person: Person, *, may_record: bool, may_record_site: bool) -> frozenset[Allowed]:
-    """Return whose facts this person may change here."""
+def rights_of(person: Person, *, may_record: bool, may_record_site: bool) -> frozenset[Allowed]:
+    """Return which acts are this person's in a room, and which facts they may change there."""
     if person.is_manager:
         return frozenset(Allowed)
     held = {Allowed.ROOM: may_record, Allowed.SITE: may_record_site}

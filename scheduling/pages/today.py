@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Collection, Sequence
 from dataclasses import dataclass
 from datetime import date, datetime, timedelta
 from zoneinfo import ZoneInfo
@@ -13,12 +13,13 @@ from jobs.core.words import Say, say, say_n
 from jobs.core.worktime import time_zone
 from jobs.models import Person
 from scheduling import answers, parts
+from scheduling.acts.base import Allowed
 from scheduling.core.backward import OpenAct
 from scheduling.core.holds import Hold, HoldState, Who
 from scheduling.gather import planned_for
 from scheduling.models import Assignment, Crew, RoomState
 from scheduling.models.work import untranslated
-from scheduling.pages.room import act_url, shown_state
+from scheduling.pages.room import act_url, rights_of, shown_state
 
 #: How far ahead the days after today are shown.
 AHEAD = timedelta(days=14)
@@ -88,7 +89,7 @@ def today_page(person: Person, *, now: datetime) -> TodayPage:
         DayOfStops(on, tuple(map(_stop, days[on]))) for on in sorted(days) if today < on <= today + AHEAD
     )
     shown = {stop.url for stop in here.stops} if here else set()
-    acts = _acts(visits)
+    acts = _acts(visits, rights_of(person, may_record=True, may_record_site=True))
     return TodayPage(
         crews=crews,
         zone=zone,
@@ -131,7 +132,7 @@ def _answer(crews: Sequence[Crew], rooms: int, ahead: Sequence[DayOfStops]) -> S
     return say("No room is given to you yet.")
 
 
-def _acts(visits: Sequence[_Visit]) -> list[NextAct]:
+def _acts(visits: Sequence[_Visit], rights: Collection[Allowed]) -> list[NextAct]:
     """Return what the crew is to do for its rooms, by the last moment it helps."""
     found: dict[tuple[int, str], tuple[OpenAct, RoomState]] = {}
     for visit in visits:
@@ -139,16 +140,17 @@ def _acts(visits: Sequence[_Visit]) -> list[NextAct]:
             if act.who is Who.CREW_LEAD:
                 found[visit.state.pk, act.hold.value] = (act, visit.state)
     acts = sorted(found.values(), key=lambda pair: (pair[0].latest_at, pair[1].pk))
-    return [NextAct(act.says, state.room.name, act.latest_at, _url(act, state)) for act, state in acts]
+    return [
+        NextAct(act.says, state.room.name, act.latest_at, _url(act, state, rights)) for act, state in acts
+    ]
 
 
-def _url(act: OpenAct, state: RoomState) -> str:
+def _url(act: OpenAct, state: RoomState, rights: Collection[Allowed]) -> str:
     holds = answers.holds_of(state.answer)
     hold = next(hold for hold in holds if hold.kind is act.hold)
     placements = [answers.placement_of(one) for one in state.rests]
-    return act_url(hold.act.act if hold.act else None, state.room, placements) or reverse(
-        "scheduling:room", args=[state.pk]
-    )
+    found = act_url(hold.act.act if hold.act else None, state.room, placements, rights=rights)
+    return found or reverse("scheduling:room", args=[state.pk])
 
 
 def _stop(visit: _Visit) -> parts.StopRow:

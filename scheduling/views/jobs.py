@@ -35,7 +35,7 @@ def job(request: PersonRequest, pk: int) -> HttpResponse:
     """Show a job with its rooms, nearest to setting first."""
     found = job_for(request.user, pk, now=request.now)
     states.refresh_due(Room.objects.filter(job=found), now=request.now)
-    page = job_page(found, everything=request.GET.get("rooms") == "all", now=request.now)
+    page = job_page(found, request.user, everything=request.GET.get("rooms") == "all", now=request.now)
     context = frame_of(request, current="jobs") | {
         "page": page,
         "zone": page.zone,
