@@ -15,7 +15,7 @@ from django.forms import BoundField
 from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy
 
-from jobs.access import may_record_room
+from jobs.access import recordable_rooms
 from jobs.core.prep import Check, check_named
 from jobs.core.words import Say, say
 from jobs.facts import Envelope
@@ -144,8 +144,9 @@ class PrepForm(ActForm):
         alike = Room.objects.filter(
             zone=self.room.zone_id, substrate=self.room.substrate, fixing=self.room.fixing
         )
-        rooms = alike.exclude(pk=self.room.pk).select_related("job", "zone").order_by("name")
-        return [room for room in rooms if may_record_room(self.person, room, now=self.now)]
+        mine = recordable_rooms(self.person, now=self.now)
+        rooms = alike.exclude(pk=self.room.pk).filter(pk__in=mine)
+        return list(rooms.select_related("job", "zone").order_by("name"))
 
     def _stands(self) -> dict[str, PrepCheck | None]:
         """Return the latest record of each check."""

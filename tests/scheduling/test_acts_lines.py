@@ -2,7 +2,12 @@
 
 from __future__ import annotations
 
+from datetime import date
+
+import pytest
 from django.contrib.messages import get_messages
+from django.db import connection
+from django.test.utils import CaptureQueriesContext
 
 from jobs.models import PrepCheck, Right
 from jobs.services import seen
@@ -555,3 +560,33 @@ def test_a_waiver_ends_when_it_says(world):
 def test_services_of_the_walk_are_at_hand(world):
     assert work.begun_at(world.begun) == NOW - HOUR
     assert crews.people_of(world.crew) == [world.lead]
+
+
+# ---- how much is asked of the database ----
+
+
+@pytest.mark.parametrize("name", ["prep", "day", "waive", "start", "open", "sheets-set", "mix"])
+def test_the_page_of_an_act_asks_no_more_of_twice_the_rows(name, world):
+    path = act_path("rooms", world.begun, name)
+    client = world.client("boss" if name in ("day", "waive") else "lead")
+    client.get(path)
+    with CaptureQueriesContext(connection) as once:
+        assert client.get(path).status_code == 200
+
+    for number in range(6):
+        room = make.room(zone=world.zone, name=f"Room more {number}")
+        crews.give_day(
+            make.envelope(world.boss, now=NOW - 2 * HOUR),
+            room=room,
+            crew=make.crew(name=f"Crew more {number}"),
+            first_on=date(2026, 7, 1),
+        )
+        deliveries.record_arrival(
+            make.envelope(world.lead, ago=HOUR),
+            zone=world.zone,
+            lines=[deliveries.PlacedLine(world.sheet, f"M{number}", 5, world.begun)],
+        )
+    with CaptureQueriesContext(connection) as more:
+        assert client.get(path).status_code == 200
+
+    assert len(more) <= len(once), [query["sql"] for query in more]
