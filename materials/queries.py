@@ -86,7 +86,9 @@ def coming_to(rooms: Collection[int]) -> list[Coming]:
 
 def _unsent(rooms: Collection[int]) -> list[Coming]:
     """Return what of the order lines for these rooms no standing dispatch has sent off."""
-    stands = Q(dispatch_lines__dispatch__superseded_by__isnull=True, dispatch_lines__dispatch__withdraws=False)
+    stands = Q(
+        dispatch_lines__dispatch__superseded_by__isnull=True, dispatch_lines__dispatch__withdraws=False
+    )
     lines = OrderLine.objects.filter(room__in=rooms).select_related("order__supplier")
     sent = Coalesce(Sum("dispatch_lines__sheets", filter=stands), 0)
     return [

@@ -249,7 +249,8 @@ guard(
     "start_rests_on_its_release",
     before="INSERT",
     refuse_when=(
-        "NEW.supersedes_id IS NULL AND NOT EXISTS (SELECT 1 FROM scheduling_release l JOIN jobs_room r ON r.id = l.room_id"
+        "NEW.supersedes_id IS NULL AND NOT EXISTS ("
+        "SELECT 1 FROM scheduling_release l JOIN jobs_room r ON r.id = l.room_id"
         " WHERE l.id = NEW.release_id AND l.room_id = NEW.room_id AND l.facts_version = r.facts_version)"
     ),
     message="a start rests on the release of its room at the present version of its facts",

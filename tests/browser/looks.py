@@ -53,7 +53,8 @@ BEYOND = """() => {
 
 def small(page: Page, least: int = 44) -> list[str]:
     """Return what is pressed and smaller than `least` px either way."""
-    return page.evaluate(SMALL.replace("LEAST", str(least)))
+    found: list[str] = page.evaluate(SMALL.replace("LEAST", str(least)))
+    return found
 
 
 def wrongs(page: Page) -> list[str]:

@@ -88,8 +88,8 @@ def stand(boss: Person, room: Room) -> None:
     placement = Placement.objects.get(room=room)
     looked = make.envelope(boss, now=now)
     handling.inspect(looked, placement=placement, inspected=4, rejects={}, mark_seen=True)
-    air = {"temperature": 21, "unit": "c", "humidity_pct": 45}
-    seen.record_reading(make.envelope(boss, now=now), zone=room.zone, **air)
+    read = make.envelope(boss, now=now)
+    seen.record_reading(read, zone=room.zone, temperature=21, unit="c", humidity_pct=45)
 
 
 if __name__ == "__main__":

@@ -169,7 +169,7 @@ def test_each_chunk_raises_the_versions_of_the_zones_rooms_once(boss, room):
         assert one.facts_version == version
 
 
-class BreaksOff(list):
+class BreaksOff(list[ReadOut]):
     """Readings of which the second chunk is never reached, as when the process is killed."""
 
     def __getitem__(self, at):

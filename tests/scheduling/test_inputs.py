@@ -27,7 +27,7 @@ GOOD = {"air": "19.9", "humidity": "46", "sheets": "4", "at": "2026-05-13T06:52"
 def errors(**typed: str) -> dict[str, list[str]]:
     form = Reading({**GOOD, **typed})
     form.is_valid()
-    return {name: list(found) for name, found in form.errors.items()}
+    return {name: [str(one) for one in found] for name, found in form.errors.items()}
 
 
 def test_what_is_right_is_read():

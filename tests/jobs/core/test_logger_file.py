@@ -825,7 +825,9 @@ def test_no_row_is_ever_passed_over(place, column, garbage, above):
 @pytest.mark.parametrize(
     "text",
     [
-        pytest.param("Date,Time,T °C,RH\n13/05/2026|06:05,20,47\n12/05/2026,06:05,19,46\n", id="a-short-first-row"),
+        pytest.param(
+            "Date,Time,T °C,RH\n13/05/2026|06:05,20,47\n12/05/2026,06:05,19,46\n", id="a-short-first-row"
+        ),
         pytest.param("1778565900,20\nunix time,t_c,rh\n1778565900,20\n", id="a-row-above-its-header"),
     ],
 )

@@ -10,6 +10,7 @@ from dataclasses import replace
 from datetime import UTC, date, datetime, timedelta
 from decimal import Decimal
 from pathlib import Path
+from typing import Any
 from zoneinfo import ZoneInfo
 
 import pytest
@@ -134,7 +135,7 @@ def test_there_are_examples():
 
 # ---- what a case may not say
 
-CASE = {
+CASE: dict[str, Any] = {
     "kind": "holds",
     "now": "2026-05-05T09:00:00Z",
     "zone": "Europe/Paris",
@@ -160,7 +161,7 @@ INSPECTION = {
 PLACEMENT = CASE["placements"][0]
 WAIVER = {"id": "v", "hold": "rest", "at": "2026-05-05T08:00:00Z", "until": None}
 READING = {"id": "r", "at": "2026-05-05T08:00:00Z", "t_c": 20, "rh_pct": 45}
-CONDITIONS = {
+CONDITIONS: dict[str, Any] = {
     "band": {"t_min": 18, "t_max": 26, "rh_min": 30, "rh_max": 60},
     "fresh_s": 60,
     "readings": [READING],

@@ -432,7 +432,7 @@ STOCKED = {
         max_size=2,
     ),
 }
-NOTHING = {
+NOTHING: dict[str, object] = {
     "planned_start": None,
     "milestones": [],
     "checks": [],
