@@ -129,7 +129,7 @@ def _entry_before(fact: Fact) -> UUID | None:
 @transaction.atomic
 def raise_versions(rooms: Collection[int], *, now: datetime) -> None:
     """Raise `facts_version` of the rooms, in the order of their keys so that two writers cannot lock each other."""
-    # Not the key: whoever has just stored a fact of this room keeps its key shared until they are done.
+    # Not the key: whoever stores a row that points at the room needs it to exist, no more, and must not wait.
     locked = Room.objects.select_for_update(no_key=True).filter(pk__in=rooms).order_by("pk")
     Room.objects.filter(pk__in=list(locked.values_list("pk", flat=True))).update(
         facts_version=F("facts_version") + 1, facts_at=Greatest(Coalesce("facts_at", now), now)

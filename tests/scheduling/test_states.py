@@ -6,9 +6,10 @@ import threading
 from dataclasses import replace
 from datetime import date, timedelta
 from decimal import Decimal
+from threading import Barrier
 
 import pytest
-from django.db import transaction
+from django.db import connection, transaction
 from django.urls import reverse
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
@@ -25,7 +26,7 @@ from scheduling.services import handling, work
 from tests import make
 from tests.conftest import NOW
 from tests.scheduling.rooms import HOUR, done, give, not_done, pass_prep, promised_room, waiting_room
-from tests.threads import errors, together
+from tests.threads import At, errors, meet, together, with_a_stop
 
 MINUTE = timedelta(minutes=1)
 SECOND = timedelta(seconds=1)
@@ -141,6 +142,62 @@ def test_people_who_record_facts_of_one_room_at_once_do_not_wait_for_each_other_
             lambda now=now: states.refresh_due(now=now),
         )
         assert errors(came) == []
+
+
+@pytest.mark.django_db(transaction=True)
+def test_one_who_revises_events_and_one_who_serves_their_feed_do_not_wait_for_each_other():
+    boss, crew = make.manager(), make.crew()
+    _room, ceiling, _day = promised_room(boss, crew)
+    feeds.renew(crew, now=NOW)
+    done(boss, ceiling, now=NOW + MINUTE)
+    both_half_way = Barrier(2)
+
+    came = together(
+        with_a_stop(
+            lambda: states.refresh_due(now=NOW + MINUTE),
+            At("INSERT", "scheduling_feedevent", do=meet(both_half_way), after=True),
+        ),
+        with_a_stop(
+            lambda: feeds.served(crew.pk),
+            At("UPDATE", "scheduling_feedevent", do=meet(both_half_way)),
+        ),
+    )
+
+    assert errors(came) == []
+    event = FeedEvent.objects.get()
+    assert (event.status, event.was_served) == ("CONFIRMED", True)
+
+
+def test_a_fact_recorded_while_a_room_is_judged_is_judged_too(boss):
+    room, ceiling, _day = promised_room(boss, make.crew())
+    late = At("SELECT", '"facts_version" FROM "jobs_room"', do=lambda: done(boss, ceiling))
+
+    with connection.execute_wrapper(late):
+        states.refresh_due(now=NOW)
+
+    room.refresh_from_db()
+    assert late.came
+    assert state_of(room).facts_version == room.facts_version
+    assert state_of(room).is_fit_to_send
+
+
+def test_a_state_that_somebody_stored_in_the_meantime_is_not_turned_back(boss):
+    room, _ceiling, _day = promised_room(boss, make.crew())
+    until = NOW + MINUTE
+    work.waive_hold(make.envelope(boss, reason="for now"), room=room, hold="work_by_others", until_at=until)
+    quicker = At(
+        "SELECT",
+        '"facts_version" FROM "jobs_room"',
+        do=lambda: states.refresh([room.pk], now=until + SECOND),
+    )
+
+    with connection.execute_wrapper(quicker):
+        states.refresh([room.pk], now=until - SECOND)
+
+    assert quicker.came
+    assert not state_of(room).is_fit_to_send
+    assert state_of(room).computed_at == until
+    assert FeedEvent.objects.get().sequence == 1
 
 
 def crew_of(room):
