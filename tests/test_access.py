@@ -3,6 +3,8 @@
 OUT: asked to sign in.  HIDDEN: answers as if it did not exist.  NO: may be seen, but not done.  YES: is done.
 """
 
+# ruff: noqa: F811  # a fixture that is imported is asked for by its name
+
 from __future__ import annotations
 
 from datetime import date
@@ -145,7 +147,7 @@ METHODS = ("get", "head", "post", "put", "patch", "delete")
 
 
 @pytest.fixture
-def keys(world):  # noqa: F811  # the fixture
+def keys(world):
     """Return what stands in paths, by the word of the table."""
     made = {name: row.pk for name, row in world.rows.items()}
     made |= {name: world.rows[name].origin for name in ("wrapped", "opened", "dispatch")}
@@ -162,7 +164,7 @@ def last_part(address):
 
 
 @pytest.fixture
-def facts(world):  # noqa: F811  # the fixture
+def facts(world):
     """Return one standing fact of each kind, by its kind."""
     by, at = world.boss, make.envelope
     room, begun = world.room, world.begun
@@ -216,7 +218,7 @@ def verdict(answer):
     return YES
 
 
-def ask(world, person, method, path):  # noqa: F811
+def ask(world, person, method, path):
     client = Client() if person is None else world.client(person)
     return verdict(getattr(client, method)(path))
 
@@ -236,7 +238,7 @@ def test_every_route_answers_each_as_the_table_says(
     route,
     method,
     named,
-    expected,  # noqa: F811
+    expected,
 ):
     settings.REDIS_URL = "unix:///nowhere/redis.sock"
     path = reverse(route, args=[keys[name] for name in named])
@@ -247,7 +249,7 @@ def test_every_route_answers_each_as_the_table_says(
 
 
 @pytest.mark.parametrize(("subject", "act"), ACTIONS)
-def test_every_act_is_open_to_whom_the_table_says(world, keys, subject, act):  # noqa: F811
+def test_every_act_is_open_to_whom_the_table_says(world, keys, subject, act):
     named, expected = ACTIONS[subject, act]
     path = reverse("scheduling:act", args=[subject, keys[named], act])
     wanted = dict(zip(PEOPLE, expected, strict=True))
@@ -261,7 +263,7 @@ def test_every_act_is_open_to_whom_the_table_says(world, keys, subject, act):  #
 
 
 @pytest.mark.parametrize("change", ["correct", "withdraw"])
-def test_every_fact_is_changed_by_whom_the_table_says(world, facts, change):  # noqa: F811
+def test_every_fact_is_changed_by_whom_the_table_says(world, facts, change):
     before = Entry.objects.count()
 
     for kind, fact in facts.items():
@@ -298,7 +300,7 @@ def test_the_table_has_every_fact_that_can_be_changed():
     assert set(FACTS) == {kind.__name__ for kind in (*BY_FACT, *INSTEAD)}
 
 
-def test_a_method_that_the_table_lacks_is_refused(world, keys, facts):  # noqa: F811
+def test_a_method_that_the_table_lacks_is_refused(world, keys, facts):
     client = world.client("boss")
     asked = {}
     for route, method, named, _expected in ROUTES:
@@ -316,7 +318,7 @@ def test_a_method_that_the_table_lacks_is_refused(world, keys, facts):  # noqa: 
 # ---- and what a page that is shown says
 
 
-def test_a_supplier_reads_nothing_of_another_nor_of_rooms_and_crews(world):  # noqa: F811
+def test_a_supplier_reads_nothing_of_another_nor_of_rooms_and_crews(world):
     theirs = make.order(world.room, world.sheet, 5, supplier=world.rival.firm, number="R-99")
     lead_said = make.envelope(world.lead)
     deliveries.record_arrival(
@@ -338,7 +340,7 @@ def test_a_supplier_reads_nothing_of_another_nor_of_rooms_and_crews(world):  # n
         assert [word for word in hidden if word in text] == []
 
 
-def test_a_right_ends_with_the_day_that_gave_it(world):  # noqa: F811
+def test_a_right_ends_with_the_day_that_gave_it(world):
     path = reverse("scheduling:act", args=["rooms", world.room.pk, "prep"])
     assert world.client("lead").get(path).status_code == 200
 
@@ -350,7 +352,7 @@ def test_a_right_ends_with_the_day_that_gave_it(world):  # noqa: F811
     assert world.client("helper").get(path).status_code == 200
 
 
-def test_who_is_switched_off_is_out_at_once(world):  # noqa: F811
+def test_who_is_switched_off_is_out_at_once(world):
     client = world.client("lead")
     assert client.get(reverse("scheduling:jobs")).status_code == 200
 

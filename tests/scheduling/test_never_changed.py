@@ -1,5 +1,7 @@
 """What is recorded cannot be changed, in whichever table, by whoever asks the database."""
 
+# ruff: noqa: F811  # a fixture that is imported is asked for by its name
+
 from __future__ import annotations
 
 import pytest
@@ -17,7 +19,7 @@ from tests.scheduling.rooms import waiting_room
 from tests.test_access import facts  # noqa: F401  # a fixture: one fact of each kind
 
 
-def test_the_database_refuses_to_change_or_remove_any_row_that_was_recorded(world, facts):  # noqa: F811
+def test_the_database_refuses_to_change_or_remove_any_row_that_was_recorded(world, facts):
     add_record(Crew(name="Kept", home_zone="Europe/Paris", week=make.WEEK), by=world.boss, now=NOW)
     handling.inspect(
         make.envelope(world.lead), placement=world.opened, inspected=1, rejects={"chip": 1}, mark_seen=True
