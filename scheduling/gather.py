@@ -163,18 +163,17 @@ def _rows(rooms: list[Room], *, now: datetime) -> _Rows:
     rows.milestones = _milestones(keys)
     rows.checks = _by(_standing(PrepCheck, keys), "room_id")
     rows.wettings = _by(_standing(Wetting, keys), "room_id")
-    rows.requirements = _by(
-        Requirement.objects.filter(room__in=keys).select_related("product").order_by("pk"), "room_id"
-    )
-    rows.needs = _by(
-        ConsumableNeed.objects.filter(room__in=keys).select_related("product").order_by("pk"), "room_id"
-    )
+    requirements = list(Requirement.objects.filter(room__in=keys).order_by("pk"))
+    needs = list(ConsumableNeed.objects.filter(room__in=keys).order_by("pk"))
+    lots = _lots(rooms)
+    _give_products([*requirements, *needs, *lots])
+    rows.requirements, rows.needs = _by(requirements, "room_id"), _by(needs, "room_id")
+    rows.lots = _lots_by_room(rooms, lots)
     sets = list(_standing(SheetsSet, keys).select_related("placement"))
     rows.sheets_set = _set_by_product(sets)
     rows.standing = _standing_by_room(keys, sets)
     rows.coming = _by(stock_queries.coming_to(keys), "room")
     rows.mixes = _by(_standing(MixAcknowledged, keys), "room_id")
-    rows.lots = _lots(rooms)
     rows.waivers = _by(_standing(Waiver, keys), "room_id")
     rows.planned = planned_for(keys)
     rows.begun = _begun(keys)
@@ -549,18 +548,18 @@ def _by_whom(fact: Any) -> str:
 
 def _milestones(rooms: Sequence[int]) -> dict[int, list[core.Milestone]]:
     waits = Milestone.rooms.through.objects.filter(room__in=rooms, milestone__before=Milestone.Before.INSTALL)
-    pairs = list(waits.select_related("milestone").order_by("milestone__pk"))
+    pairs = list(waits.order_by("milestone__pk").values_list("room", "milestone", "milestone__name"))
     latest: dict[int, MilestoneReport] = {}
-    reports = MilestoneReport.objects.standing().filter(milestone__in=[pair.milestone_id for pair in pairs])
+    reports = MilestoneReport.objects.standing().filter(milestone__in={pair[1] for pair in pairs})
     for report in _named(reports).order_by("happened_at", "recorded_at", "pk"):
         latest[report.milestone_id] = report
     grouped: dict[int, list[core.Milestone]] = defaultdict(list)
-    for pair in pairs:
-        report = latest.get(pair.milestone_id)
-        grouped[pair.room_id].append(
+    for room, milestone, name in pairs:
+        report = latest.get(milestone)
+        grouped[room].append(
             core.Milestone(
-                id=str(report.origin) if report else f"milestone/{pair.milestone_id}",
-                label=pair.milestone.name,
+                id=str(report.origin) if report else f"milestone/{milestone}",
+                label=name,
                 done_at=report.happened_at if report and report.is_done else None,
                 expected_at=report.expected_at if report else None,
                 by=_by_whom(report) if report else "",
@@ -588,15 +587,31 @@ def _standing_by_room(rooms: Sequence[int], sets: Iterable[SheetsSet]) -> dict[i
     return grouped
 
 
-def _lots(rooms: Sequence[Room]) -> dict[int, list[ConsumableLot]]:
-    """Return the lots that may serve each room: its own, and those of its job that are for any room."""
-    jobs = {room.job_id for room in rooms}
-    lots = _named(ConsumableLot.objects.standing().filter(job__in=jobs)).select_related("product")
-    grouped: dict[int, list[ConsumableLot]] = defaultdict(list)
-    by_job = _by(lots.order_by("happened_at", "pk"), "job_id")
-    for room in rooms:
-        grouped[room.pk] = [lot for lot in by_job[room.job_id] if lot.room_id in (None, room.pk)]
-    return grouped
+def _lots(rooms: Sequence[Room]) -> list[ConsumableLot]:
+    """Return the lots that may serve these rooms: their own, and those of their jobs that are for any room."""
+    for_any = Q(room__isnull=True, job__in={room.job_id for room in rooms})
+    lots = ConsumableLot.objects.standing().filter(for_any | Q(room__in=[room.pk for room in rooms]))
+    return list(_named(lots).order_by("happened_at", "pk"))
+
+
+def _lots_by_room(rooms: Sequence[Room], lots: Sequence[ConsumableLot]) -> dict[int, list[ConsumableLot]]:
+    own = _by((lot for lot in lots if lot.room_id is not None), "room_id")
+    for_any = _by((lot for lot in lots if lot.room_id is None), "job_id")
+    return {
+        room.pk: sorted(
+            [*own.get(room.pk, ()), *for_any.get(room.job_id, ())],
+            key=lambda lot: (lot.happened_at, lot.pk),
+        )
+        for room in rooms
+    }
+
+
+def _give_products(rows: Iterable[Any]) -> None:
+    """Give rows their products, each read once: a firm has far fewer of them than rooms that ask for them."""
+    asking = list(rows)
+    products = Product.objects.in_bulk({row.product_id for row in asking})
+    for row in asking:
+        row.product = products[row.product_id]
 
 
 def _air_rows(rows: _Rows, *, now: datetime) -> _AirRows:

@@ -1,46 +1,56 @@
-"""From rows to core values: nothing that counts is left out on the way."""
-
-from __future__ import annotations
+"""From rows to what the holds judge: which facts of a job reach which of its rooms."""
 
 from datetime import timedelta
 
 import pytest
+from django.db import connection
+from django.test.utils import CaptureQueriesContext
 
-from jobs.services import seen
-from materials.models import Placement
-from materials.services import deliveries, sheets
+from materials.services import sheets
 from scheduling.gather import gather
 from tests import make
 from tests.conftest import NOW
 
 pytestmark = pytest.mark.django_db
-HOUR = timedelta(hours=1)
 
 
-def test_a_memory_of_last_night_hides_no_reading_of_the_days_before():
-    boss = make.manager()
-    room, product = make.room(), make.sheet()
-    make.requirement(room, product, 20)
-    placed = deliveries.PlacedLine(product, "A1", 20, room)
-    deliveries.record_arrival(make.envelope(boss, ago=80 * HOUR), zone=room.zone, lines=[placed])
-    sheets.open_placement(make.envelope(boss, ago=80 * HOUR), placement=Placement.objects.get())
-    for ago in range(80, 49, -10):
-        air = {"temperature": 21.0, "unit": "c", "humidity_pct": 45}
-        seen.record_reading(make.envelope(boss, ago=ago * HOUR), zone=room.zone, **air)
-    (before,) = gather([room.pk], now=NOW)[room.pk].rests
+def lots_of(room):
+    lots = gather([room.pk], now=NOW)[room.pk].facts.consumables.lots
+    return [(lot.qty, lot.by) for lot in lots]
 
-    seen.record_memory(
-        make.envelope(boss, ago=HOUR),
-        zone=room.zone,
-        from_at=NOW - 15 * HOUR,
-        t_min=19,
-        t_max=22,
-        unit="c",
-        rh_min=40,
-        rh_max=50,
+
+def test_a_lot_serves_its_own_room_and_one_for_any_room_serves_all():
+    lead = make.crew_lead(name="Lia Brandt")
+    first = make.room()
+    second, elsewhere = make.room(zone=first.zone), make.room()
+    glue = make.adhesive()
+    bring = {"product": glue, "good_through": None}
+    sheets.bring_lot(make.envelope(lead), job=first.job, room=first, quantity=3, **bring)
+    sheets.bring_lot(
+        make.envelope(lead, ago=timedelta(hours=1), said_by="storeman, by phone"),
+        job=first.job,
+        room=None,
+        quantity=5,
+        **bring,
     )
 
-    (after,) = gather([room.pk], now=NOW)[room.pk].rests
-    # Read every ten hours from the opening: full after its 24 h, whatever is remembered later.
-    assert before.rest.proven_at == after.rest.proven_at == NOW - (80 - 24) * HOUR
-    assert after.rest.proven == (80 - 50) * HOUR + 14 * HOUR
+    assert lots_of(first) == [(5, "storeman, by phone"), (3, "Lia Brandt")]
+    assert lots_of(second) == [(5, "storeman, by phone")]
+    assert lots_of(elsewhere) == []
+
+
+def test_many_rooms_are_gathered_in_the_queries_of_one():
+    room, product, glue = make.room(), make.sheet(), make.adhesive()
+    rooms = [room, *(make.room(zone=room.zone) for _ in range(5))]
+    for one in rooms:
+        make.requirement(one, product, 4)
+        make.need(one, glue, 1)
+        make.milestone(one)
+
+    with CaptureQueriesContext(connection) as for_one:
+        gather([room.pk], now=NOW)
+    with CaptureQueriesContext(connection) as for_all:
+        found = gather([one.pk for one in rooms], now=NOW)
+
+    assert len(found) == 6
+    assert len(for_all) == len(for_one)
