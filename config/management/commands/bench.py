@@ -61,7 +61,7 @@ class Command(BaseCommand):
             env = {name: value for name, value in os.environ.items() if name not in NOT_OURS} | database
             env["DATA"] = str(Path(folder) / "data")
             command = [sys.executable, "manage.py", "bench", key[0], "--into", str(into)]
-            subprocess.run(command, cwd=bench.CHECKOUT, env=env, check=True)
+            subprocess.run(command, cwd=bench.CHECKOUT, env=env, check=True, stdout=subprocess.DEVNULL)
             return [bench.Row(**row) for row in json.loads(into.read_text())["rows"]]
 
 
