@@ -72,7 +72,7 @@ def one_of(env: Environ, name: str, known: tuple[str, ...]) -> str:
 
 def is_production(env: Environ) -> bool:
     """Return whether this is more than one machine's own service: its database stands elsewhere."""
-    return bool(env.get("DATABASE_URL"))
+    return env.get("DATABASE_URL", "").startswith("postgres")
 
 
 def database(env: Environ, data: Path) -> dict[str, Any]:
@@ -166,7 +166,7 @@ def mail(env: Environ, data: Path) -> dict[str, Any]:
 def hosts(env: Environ) -> list[str]:
     """Return the names this service answers to."""
     if is_production(env) and not env.get("SETDAY_HOSTS"):
-        raise Refused("SETDAY_HOSTS must name the hosts to answer to when DATABASE_URL is set.")
+        raise Refused("SETDAY_HOSTS must name the hosts to answer to when DATABASE_URL names a server.")
     return listed(env, "SETDAY_HOSTS", default=("localhost", "127.0.0.1", "[::1]"))
 
 
@@ -176,7 +176,7 @@ def secret(env: Environ, data: Path) -> str:
         return given
     if is_production(env):
         raise Refused(
-            "SETDAY_SECRET must be set when DATABASE_URL is, so that all processes sign with one key."
+            "SETDAY_SECRET must be set when DATABASE_URL names a server: all processes sign with one key."
         )
     return _kept_secret(data)
 

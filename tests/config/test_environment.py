@@ -117,6 +117,7 @@ def test_production_names_its_hosts_and_its_secret(ask):
     with pytest.raises(Refused, match=r"SETDAY_(HOSTS|SECRET) must"):
         ask({"DATABASE_URL": POSTGRES})
 
+    assert ask({"DATABASE_URL": "sqlite:////srv/setday/x.sqlite3", "SETDAY_SECRET": "s"})
     assert ask({"DATABASE_URL": POSTGRES, "SETDAY_HOSTS": "a.example", "SETDAY_SECRET": "s"}) in (
         ["a.example"],
         "s",

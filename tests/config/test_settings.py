@@ -39,7 +39,9 @@ def test_production_without_its_secret_does_not_start_and_says_so_in_one_line(tm
     ended = python("-c", "import config.settings", DATA=str(tmp_path), DATABASE_URL="postgres://h/d")
 
     assert ended.returncode == 1
-    assert ended.stderr.startswith("Setday cannot start: SETDAY_SECRET must be set when DATABASE_URL is")
+    assert ended.stderr.startswith(
+        "Setday cannot start: SETDAY_SECRET must be set when DATABASE_URL names a server"
+    )
     assert ended.stderr.count("\n") == 1
     assert list(tmp_path.iterdir()) == []
 
