@@ -4,9 +4,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Mapping
-from datetime import datetime
 from typing import Any
-from zoneinfo import ZoneInfo
 
 from django import forms
 from django.core.exceptions import ValidationError
@@ -15,7 +13,6 @@ from django.forms.renderers import DjangoTemplates
 from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy
 
-from jobs.core.worktime import instant_at
 from scheduling.printing import number_words
 
 
@@ -172,43 +169,3 @@ class CountField(forms.Field):
             raise ValidationError(words.format(typed=number_words(value), least=self.least))
         if self.most is not None and value > self.most:
             raise ValidationError(_("{typed} is more than {most}.").format(typed=value, most=self.most))
-
-
-class InstantField(forms.Field):
-    """A day and time on a site's clocks, to the minute; gives the instant in UTC.
-
-    The form sets `zone` before it is cleaned or shown.  A time that comes twice is the first one, a time that
-    is left out is read with the offset before the change (RFC 5545 section 3.3.5).
-    """
-
-    widget = InstantInput
-    default_error_messages = {"required": gettext_lazy("No day and time are written here.")}
-
-    def __init__(self, *, zone: ZoneInfo | None = None, **kwargs: Any) -> None:
-        super().__init__(**kwargs)
-        self.zone = zone
-
-    def prepare_value(self, value: Any) -> Any:
-        """Show an instant on the site's clocks; what was typed stays as it was typed."""
-        if isinstance(value, datetime) and value.tzinfo is not None:
-            return value.astimezone(self._known_zone()).replace(tzinfo=None)
-        return value
-
-    def to_python(self, value: Any) -> datetime | None:
-        """Read the picker's `2026-05-13T06:52`."""
-        typed = str(value or "").strip()
-        if not typed:
-            return None
-        try:
-            local = datetime.fromisoformat(typed).replace(second=0, microsecond=0)
-        except ValueError:
-            local = None
-        if local is None or local.tzinfo is not None:
-            raise ValidationError(_("“{typed}” is no day and time.").format(typed=typed))
-        minute = local.hour * 60 + local.minute
-        return instant_at(local.date(), minute, self._known_zone())
-
-    def _known_zone(self) -> ZoneInfo:
-        if self.zone is None:
-            raise ValueError("the form has not said on which site's clocks this is")
-        return self.zone

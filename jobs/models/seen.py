@@ -110,7 +110,7 @@ class Reading(ZoneFact):
 
     def says(self) -> Say:
         return say(
-            "{temperature} {unit} and {humidity} % in {zone}.",
+            "{temperature} {unit} and {humidity}\N{NO-BREAK SPACE}% in {zone}.",
             temperature=self.temperature,
             unit=str(TemperatureUnit(self.unit).label),
             humidity=self.humidity_pct,
@@ -143,7 +143,7 @@ class Memory(ZoneFact):
 
     def says(self) -> Say:
         return say(
-            "Meter in {zone} since {since}: {t_min} to {t_max} {unit}, {rh_min} to {rh_max} %.",
+            "Meter in {zone} since {since}: {t_min} to {t_max} {unit}, {rh_min} to {rh_max}\N{NO-BREAK SPACE}%.",
             zone=self.zone.name,
             since=self.from_at,
             t_min=self.t_min,

@@ -396,7 +396,7 @@ class Delivery(inputs.InWords, forms.Form):
     )
     humidity = inputs.FigureField(label="Humidity of the room, %", low=0, high=100)
     air = inputs.FigureField(label="Air, °C", low=-60, high=80, help_text="band 18–24")
-    arrived = inputs.InstantField(label="Arrived", zone=ZONE, help_text="times of the site")
+    arrived = forms.CharField(label="Arrived", widget=inputs.InstantInput, help_text="times of the site")
     packed = forms.ChoiceField(
         label="How the skid is packed", choices=[("w", "Wrapped, on a flat skid"), ("u", "Opened")]
     )

@@ -1,8 +1,5 @@
 """Fields refuse in the words of the trade: what was typed, what is allowed, what may have been meant."""
 
-from datetime import UTC, datetime
-from zoneinfo import ZoneInfo
-
 import pytest
 from django import forms
 from django.http import QueryDict
@@ -17,11 +14,10 @@ class Reading(inputs.InWords, forms.Form):
     air = inputs.FigureField(low=-60, high=80)
     humidity = inputs.FigureField(low=0, high=100, required=False)
     sheets = inputs.CountField(most=40)
-    at = inputs.InstantField(zone=ZoneInfo("Europe/London"))
     kind = forms.ChoiceField(choices=[("a", "A")])
 
 
-GOOD = {"air": "19.9", "humidity": "46", "sheets": "4", "at": "2026-05-13T06:52", "kind": "a"}
+GOOD = {"air": "19.9", "humidity": "46", "sheets": "4", "kind": "a"}
 
 
 def errors(**typed: str) -> dict[str, list[str]]:
@@ -38,7 +34,6 @@ def test_what_is_right_is_read():
         "air": 19.9,
         "humidity": 46.0,
         "sheets": 4,
-        "at": datetime(2026, 5, 13, 5, 52, tzinfo=UTC),
         "kind": "a",
     }
 
@@ -86,32 +81,6 @@ def test_an_empty_field_that_may_be_empty_is_none():
 
     assert form.is_valid()
     assert form.cleaned_data["humidity"] is None
-
-
-@pytest.mark.parametrize("typed", ["yesterday", "2026-13-01T00:00", "2026-05-13T06:52+02:00"])
-def test_what_is_no_day_and_time_is_refused_as_typed(typed):
-    assert errors(at=typed) == {"at": [f"“{typed}” is no day and time."]}
-
-
-def test_times_that_come_twice_or_not_at_all_follow_the_calendars_rule():
-    # RFC 5545 section 3.3.5; clocks in London change on 25 October and 29 March 2026 at 01:00 UTC.
-    twice, never = Reading({**GOOD, "at": "2026-10-25T01:30"}), Reading({**GOOD, "at": "2026-03-29T01:30"})
-
-    assert twice.is_valid()
-    assert never.is_valid()
-    assert twice.cleaned_data["at"] == datetime(2026, 10, 25, 0, 30, tzinfo=UTC)
-    assert never.cleaned_data["at"] == datetime(2026, 3, 29, 1, 30, tzinfo=UTC)
-
-
-def test_an_instant_is_shown_on_the_sites_clocks():
-    form = Reading(initial={"at": datetime(2026, 5, 13, 5, 52, tzinfo=UTC)})
-
-    assert 'value="2026-05-13T06:52"' in str(form["at"])
-
-
-def test_a_form_that_knows_no_zone_cannot_read_a_time():
-    with pytest.raises(ValueError, match="which site"):
-        inputs.InstantField().clean("2026-05-13T06:52")
 
 
 def test_a_choice_that_was_not_made_says_so():
