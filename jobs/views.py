@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from django.conf import settings
 from django.contrib.auth import login, logout
 from django.http import HttpResponse
 from django.shortcuts import redirect, render
@@ -14,8 +15,10 @@ from jobs.forms import SignInForm
 from jobs.models import SignInLink
 from jobs.services import people
 
-#: Where somebody was going when asked to sign in; kept in the session while the mail is read.
+#: Where somebody was going when asked to sign in; kept in a cookie while the mail is read, because a session
+#: would be a row to write for every stranger who knocks.
 NEXT = "after_sign_in"
+NEXT_LASTS = 3600
 
 
 @never_cache
@@ -25,13 +28,21 @@ def sign_in(request: Request) -> HttpResponse:
     going = request.GET.get("next", "")
     if request.user.is_authenticated:
         return redirect(going if _is_here(request, going) else "/")
-    if _is_here(request, going):
-        request.session[NEXT] = going
     form = SignInForm(request.POST if request.method == "POST" else None)
     if request.method == "POST" and form.is_valid():
         people.mail_sign_in_link(form.cleaned_data["email"], now=request.now)
         return render(request, "sign_in.html", {"sent": True})
-    return render(request, "sign_in.html", {"form": form}, status=422 if form.errors else 200)
+    response = render(request, "sign_in.html", {"form": form}, status=422 if form.errors else 200)
+    if _is_here(request, going):
+        response.set_cookie(
+            NEXT,
+            going,
+            max_age=NEXT_LASTS,
+            secure=settings.SESSION_COOKIE_SECURE,
+            httponly=True,
+            samesite="Lax",
+        )
+    return response
 
 
 @never_cache
@@ -60,9 +71,11 @@ def sign_out(request: Request) -> HttpResponse:
 def _signed_in(request: Request, link: SignInLink) -> HttpResponse:
     if not people.use_link(link, now=request.now):
         return render(request, "sign_in.html", {"ended": True, "form": SignInForm()}, status=404)
-    going = request.session.pop(NEXT, "/")
+    going = request.COOKIES.get(NEXT, "/")
     login(request, link.person, backend="django.contrib.auth.backends.ModelBackend")
-    return redirect(going if _is_here(request, going) else "/")
+    response = redirect(going if _is_here(request, going) else "/")
+    response.delete_cookie(NEXT, samesite="Lax")
+    return response
 
 
 def _is_here(request: Request, address: str) -> bool:

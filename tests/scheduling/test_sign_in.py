@@ -219,6 +219,14 @@ def test_a_page_asked_for_before_signing_in_comes_after_it(lead):
     assert client.get(printed(lead))["Location"] == "/jobs/"
 
 
+def test_a_stranger_who_knocks_leaves_no_row():
+    client = Client()
+
+    client.get("/sign-in/", {"next": "/jobs/"})
+
+    assert not Session.objects.exists()
+
+
 def test_a_session_ends_when_its_person_is_switched_off_and_links_with_it(lead):
     client, path = Client(), printed(lead)
     client.get(path)
@@ -244,8 +252,10 @@ def test_signing_out_ends_the_session(lead):
 
 def test_signing_in_gives_a_session_of_its_own(lead):
     client = Client()
-    client.get("/sign-in/", {"next": "/jobs/"})
-    before = client.session.session_key
+    session = client.session
+    session["left by"] = "somebody else"
+    session.save()
+    before = session.session_key
 
     client.get(printed(lead))
 
