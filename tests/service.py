@@ -87,6 +87,15 @@ class Service:
                 time.sleep(0.05)
         raise AssertionError("no page came")
 
+    def greeted(self) -> None:
+        """Wait until it says where it is: its first page is there, and its demo if it loads one."""
+        for _ in range(PATIENCE_S * 10):
+            if f"Setday is at {self.address}" in self.printed():
+                return
+            assert self.process.poll() is None, self.printed()
+            time.sleep(0.1)
+        raise AssertionError(self.printed())
+
     def ready(self) -> dict[str, str]:
         """Return what each part answers once all are ready, or after a fair time what they answer then."""
         for _ in range(PATIENCE_S * 5):

@@ -7,6 +7,7 @@ import re
 from datetime import datetime
 from itertools import count
 from pathlib import Path
+from typing import Any
 from zoneinfo import ZoneInfo
 
 from playwright.sync_api import Browser, Locator, Page
@@ -26,9 +27,12 @@ FRESH = "html:not([data-before]), #act:not([data-before])"
 class Hand:
     """One person, signed in, at a screen of one width; `name` names their pictures."""
 
-    def __init__(self, browser: Browser, name: str, width: int, address: str, zone: ZoneInfo) -> None:
+    def __init__(
+        self, browser: Browser, name: str, width: int, address: str, zone: ZoneInfo, **options: Any
+    ) -> None:
         self.name, self.address, self.zone = name, address, zone
-        self.context = browser.new_context(viewport={"width": width, "height": 900}, locale="en-GB")
+        viewport = {"width": width, "height": 900}
+        self.context = browser.new_context(viewport=viewport, locale="en-GB", **options)
         self.page: Page = self.context.new_page()
         #: What the console says: nothing, unless something is wrong.
         self.said: list[str] = []

@@ -30,14 +30,13 @@ BROKEN = """() => [...document.querySelectorAll("time, .nw, .stamp, .fig")]
 #: What is pressed but lies, at its middle, under something else that is pressed.
 COVERED = """() => {
   const pressed = [...document.querySelectorAll("main :is(a, button, summary, input, select, textarea)")]
-    .filter(e => e.checkVisibility() && !e.matches(".unseen, [type=hidden]"));
-  return pressed.flatMap((e, at) => {
-    const line = e.getClientRects()[0];
+    .filter(e => e.checkVisibility() && !e.matches(".unseen, [type=hidden]"))
+    .map(e => ({ e, rects: [...e.getClientRects()] }));
+  return pressed.flatMap(({ e, rects: [line] }, at) => {
     const x = line.left + line.width / 2, y = line.top + line.height / 2;
     return pressed.slice(at + 1)
-      .filter(o => !e.contains(o) && [...o.getClientRects()]
-        .some(r => r.left < x && x < r.right && r.top < y && y < r.bottom))
-      .map(o => `${e.textContent.trim().slice(0, 40)} under ${o.textContent.trim().slice(0, 40)}`);
+      .filter(o => o.rects.some(r => r.left < x && x < r.right && r.top < y && y < r.bottom) && !e.contains(o.e))
+      .map(o => `${e.textContent.trim().slice(0, 40)} under ${o.e.textContent.trim().slice(0, 40)}`);
   });
 }"""
 
