@@ -5,7 +5,8 @@ or older than the room's facts, computes it again in one short transaction.  Wha
 state (calendar events, word to the manager) is written in that same transaction.
 
 A room that was not looked at for a while is judged at every instant at which its state turned, one after the
-other: so its state, and all that follows from it, is the same whoever computes it and when.
+other: so its state, and all that follows from it, is the same whoever computes it and when.  What turned by
+itself between the last look and a fact that came after it is not told apart from that fact.
 """
 
 from __future__ import annotations

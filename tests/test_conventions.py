@@ -6,6 +6,7 @@ import ast
 import re
 import sys
 from collections.abc import Iterator
+from functools import cache
 from pathlib import Path
 
 import pytest
@@ -66,6 +67,7 @@ def name(path: Path) -> str:
     return str(path.relative_to(ROOT))
 
 
+@cache
 def tree(path: Path) -> ast.Module:
     return ast.parse(path.read_text())
 

@@ -333,7 +333,7 @@ def test_no_calendar_contradicts_the_plan_in_force(boss):
     both = [make.crew(), make.crew()]
     rooms = [waiting_room(boss) for _ in range(2)]
 
-    @settings(max_examples=8, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
+    @settings(max_examples=6, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
     @given(ACTS)
     def calendars_agree(acts):
         with transaction.atomic():

@@ -583,7 +583,7 @@ def test_facts_in_any_order_repeated_or_split_give_the_same_holds(db):
         expected = {flag: stands(loose.judged(), with_evidence=flag) for flag in (True, False)}
         transaction.set_rollback(True)
 
-    @examples(8)
+    @examples(6)
     @given(
         order=st.permutations(range(COUNT)),
         twice=st.sets(st.integers(0, COUNT - 1), max_size=6),
@@ -603,7 +603,7 @@ def test_facts_in_any_order_repeated_or_split_give_the_same_holds(db):
 def test_good_until_never_lies(db):
     loose = Loose()
 
-    @examples(8)
+    @examples(6)
     @given(
         kept=st.sets(st.integers(0, COUNT - 1), min_size=6),
         later=st.integers(0, 30 * 60),
@@ -614,7 +614,7 @@ def test_good_until_never_lies(db):
             for number in sorted(kept):
                 loose.record(number)
             now = NOW + later * MINUTE
-            for _turn in range(4):
+            for _turn in range(3):
                 before = loose.judged(now=now)
                 until = before.good_until or now + timedelta(days=9)
                 between = now + timedelta(seconds=int((until - now).total_seconds() * share))
