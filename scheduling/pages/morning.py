@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections import defaultdict
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime, time, timedelta
 from functools import cached_property
@@ -17,7 +17,7 @@ from django.urls import reverse
 from jobs import outbox
 from jobs.core.forecast import Forecast
 from jobs.core.words import Say, say, say_n
-from jobs.core.worktime import instant_at, time_zone
+from jobs.core.worktime import Calendar, instant_at, time_zone
 from jobs.models import Entry, Job, Outbox, Person
 from jobs.says import from_json
 from scheduling import answers, parts
@@ -74,6 +74,8 @@ class _Room:
     crew: str
     planned_start: datetime
     is_fit_to_send: bool
+    site_week: dict[str, Any]
+    site_zone: str
     brief: dict[str, Any]
 
     @cached_property
@@ -91,9 +93,9 @@ def morning_page(person: Person, jobs: QuerySet[Job], *, now: datetime) -> Morni
     """Return the morning of a manager; the states of the rooms must have been brought up to date."""
     zone = time_zone(person.time_zone)
     rooms = _planned(jobs)
-    tonight = instant_at(now.astimezone(zone).date(), 24 * 60, zone)
-    due = [(room, act) for room in rooms for act in room.acts if act.latest_at < tonight]
-    later = [act for room in rooms for act in room.acts if act.latest_at >= tonight]
+    back = {room.pk: back_on_site(room.site_week, time_zone(room.site_zone), now=now) for room in rooms}
+    due = [(room, act) for room in rooms for act in room.acts if act.latest_at < back[room.pk]]
+    later = [act for room in rooms for act in room.acts if act.latest_at >= back[room.pk]]
     slips = _slips(rooms, now=now)
     since = _yesterday_evening(zone, now=now)
     news, news_left_out = _news(jobs, since)
@@ -114,6 +116,19 @@ def morning_page(person: Person, jobs: QuerySet[Job], *, now: datetime) -> Morni
     )
 
 
+def back_on_site(week: Mapping[str, Any], zone: ZoneInfo, *, now: datetime) -> datetime:
+    """Return when a site lets people in again after today: what must happen before that has to be done today.
+
+    Where it never does, the end of today.  Days on which it is closed are not asked for: they only make it later.
+    """
+    calendar, today = Calendar.of_week(zone, week), now.astimezone(zone).date()
+    for ahead in range(1, 8):
+        spans = calendar.on(today + timedelta(days=ahead))
+        if spans:
+            return spans[0][0]
+    return instant_at(today, 24 * 60, zone)
+
+
 def _planned(jobs: QuerySet[Job]) -> list[_Room]:
     """Return the planned rooms that wait for their start, by it."""
     states = RoomState.objects.filter(
@@ -131,6 +146,8 @@ def _planned(jobs: QuerySet[Job]) -> list[_Room]:
         Coalesce("crew__name", Value("")),
         "planned_start",
         "is_fit_to_send",
+        "room__job__site__week",
+        "room__job__site__time_zone",
         "brief",
     )
     return [_Room(*row) for row in rows]

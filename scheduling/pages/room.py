@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass
-from datetime import datetime
+from datetime import datetime, timedelta
 from itertools import zip_longest
 from typing import Literal, Protocol
 from uuid import UUID
@@ -500,10 +500,12 @@ def history_line(entry: Entry, rights: Collection[Allowed]) -> parts.LogRow:
     Args:
         rights: whose facts the reader may change.
     """
-    by = entry.said_by or entry.recorded_by.name
-    detail = say("{by}, recorded {at}", by=by, at=entry.recorded_at)
+    detail = say("{by}", by=entry.said_by or entry.recorded_by.name)
+    # Recorded as it happened goes without saying.
+    if entry.recorded_at - entry.happened_at >= timedelta(minutes=1):
+        detail = say("{by}, recorded {at}", by=detail, at=entry.recorded_at)
     if entry.reason and entry.supersedes_id:
-        detail = say("{by}, recorded {at}: {reason}", by=by, at=entry.recorded_at, reason=entry.reason)
+        detail = say("{by}: {reason}", by=detail, reason=entry.reason)
     newer = getattr(entry, "superseded_by", None)
     fact: Say = from_json(entry.says)
     if entry.withdraws:
