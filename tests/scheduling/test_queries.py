@@ -87,11 +87,12 @@ def test_pages_ask_as_few_queries_as_promised_and_no_more_with_twice_the_rooms(m
 
 def test_the_rooms_of_a_firm_are_judged_in_as_many_queries_however_many_they_are():
     business = open_business(now=NOW)
-    few = [room.pk for room in add_rooms(business, 6, readings=60)]
+    # Enough that rooms stand at every step, so that each kind of row is asked for.
+    few = [room.pk for room in add_rooms(business, 20, readings=60)]
     with CaptureQueriesContext(connection) as asked:
         states.judge(few, now=NOW)
     count = len(asked)
-    many = [room.pk for room in add_rooms(business, 12, readings=60)]
+    many = [room.pk for room in add_rooms(business, 20, readings=60)]
 
     with CaptureQueriesContext(connection) as asked:
         states.judge([*few, *many], now=NOW)
