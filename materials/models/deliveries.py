@@ -42,7 +42,7 @@ class Dispatch(Fact):
     def says(self) -> Say:
         lines = list(self.lines.select_related("order_line__product"))
         sheets = sum(line.sheets for line in lines)
-        batches = tuple(line.batch for line in lines)
+        batches = tuple(sorted({line.batch for line in lines}))
         if self.expected_at is None:
             return say_n(
                 "{n} sheet sent off on order {order}, batch {batches}; no arrival given.",

@@ -71,7 +71,7 @@ class WaiveForm(ActForm):
         if not held:
             return say("No hold stands in {room}.", room=self.room.name)
         return say_n(
-            "{n} hold stands in {room}. A waiver signs one away.",
+            "One hold stands in {room}. A waiver signs it away.",
             "{n} holds stand in {room}. A waiver signs one away.",
             n=len(held),
             room=self.room.name,

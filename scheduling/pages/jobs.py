@@ -298,7 +298,7 @@ def _coming(job: Job, *, now: datetime) -> tuple[ComingLine, ...]:
         dispatch__in=stock_queries.open_dispatches(Dispatch.objects.filter(order__job=job))
     ).select_related("dispatch__order__supplier")
     by_dispatch: dict[Dispatch, list[DispatchLine]] = {}
-    for line in lines.order_by("dispatch__happened_at", "pk"):
+    for line in lines.order_by("dispatch__happened_at", "batch", "pk"):
         by_dispatch.setdefault(line.dispatch, []).append(line)
     expected = stock_queries.expected_arrivals(by_dispatch)
     found = [
@@ -306,7 +306,7 @@ def _coming(job: Job, *, now: datetime) -> tuple[ComingLine, ...]:
             origin=dispatch.origin,
             expected_at=expected[dispatch.origin],
             sheets=say_n("{n} sheet", "{n} sheets", n=sum(line.sheets for line in all_of)),
-            batches=tuple(line.batch for line in all_of),
+            batches=tuple(dict.fromkeys(line.batch for line in all_of)),
             supplier=dispatch.order.supplier.name,
             order=dispatch.order.number,
             is_late=(at := expected[dispatch.origin]) is not None and at < now,

@@ -74,7 +74,6 @@ class OrderPage:
     lines: tuple[OrderLine, ...]
     sent: tuple[SentRow, ...]
     history: tuple[parts.LogRow, ...]
-    shows_rooms: bool
 
 
 def orders_page(orders: QuerySet[Order], *, now: datetime) -> OrdersPage:
@@ -95,12 +94,8 @@ def orders_page(orders: QuerySet[Order], *, now: datetime) -> OrdersPage:
     return OrdersPage(answer, trouble, tuple(still_open), done)
 
 
-def order_page(order: Order, *, shows_rooms: bool, may_correct: bool, now: datetime) -> OrderPage:
-    """Return what the page of an order shows.
-
-    Args:
-        shows_rooms: whether the reader may know for which rooms the sheets are.
-    """
+def order_page(order: Order, *, may_correct: bool, now: datetime) -> OrderPage:
+    """Return what the page of an order shows; its supplier too reads which line is for which room."""
     (row,) = _rows(Order.objects.filter(pk=order.pk).select_related("job__site", "supplier"), now=now)
     dispatches = list(Dispatch.objects.standing().filter(order=order).order_by("-happened_at"))
     expected = stock_queries.expected_arrivals(dispatches)
@@ -125,7 +120,6 @@ def order_page(order: Order, *, shows_rooms: bool, may_correct: bool, now: datet
             for one in dispatches
         ),
         history=_history(order, may_correct=may_correct),
-        shows_rooms=shows_rooms,
     )
 
 

@@ -296,7 +296,8 @@ def act_url(
 def _placements(
     room: Room, rests: Sequence[StoredRest], zone: ZoneInfo, *, now: datetime
 ) -> tuple[PlacementView, ...]:
-    shown = [one for one in rests if one.sheets or one.missing]
+    by_age = sorted(rests, key=lambda one: (one.in_at, one.batch))
+    shown = [one for one in by_age if one.sheets or one.missing]
     stretches = [one.rest.strip[0].from_at for one in shown if one.rest.strip]
     zones = {place for one in shown for place in one.zones}
     since = min(stretches, default=None)

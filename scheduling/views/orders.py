@@ -37,7 +37,7 @@ def order(request: PersonRequest, pk: int) -> HttpResponse:
     found = order_for(request.user, pk, now=request.now)
     may_send = may_dispatch(request.user, found)
     states.refresh_due(Room.objects.filter(order_lines__order=found), now=request.now)
-    page = order_page(found, shows_rooms=not request.user.is_supplier, may_correct=may_send, now=request.now)
+    page = order_page(found, may_correct=may_send, now=request.now)
     context = frame_of(request, current="orders") | {
         "page": page,
         "may_send": may_send,
