@@ -12,7 +12,7 @@ from jobs.models import Entry, Fact, ReadingFile
 from materials.models import Arrival
 from scheduling.acts import air, days, deliveries, prep, sheets, site, work
 from scheduling.acts.base import Act, ActForm, Allowed, Subject
-from scheduling.models import Assignment, DayGiven
+from scheduling.models import Assignment, BeganHeld, DayGiven
 
 _BY_PATH = (*air.ACTS, *site.ACTS, *prep.ACTS, *sheets.ACTS, *deliveries.ACTS, *work.ACTS, *days.ACTS)
 #: Acts without a page of their own: each corrects one fact that another act recorded among several.
@@ -62,6 +62,6 @@ class Ways:
 def ways_of(entry: Entry) -> Ways:
     """Return how the fact of a history line can be changed."""
     kind = apps.get_model(entry.kind)
-    if kind in INSTEAD:
+    if kind in INSTEAD or kind is BeganHeld:
         return Ways(correct=True, take_back=True, allowed=Allowed.MANAGER)
     return Ways(correct=kind not in ONLY_TAKEN_BACK, take_back=True, allowed=BY_FACT[kind].allowed)

@@ -37,6 +37,7 @@ def take_back(fact: Fact, envelope: Envelope) -> Fact:
             _check_none_set([fact, *deliveries.moved_on(fact)])
             return deliveries.withdraw_placement(fact, envelope)
         case Start() | BeganHeld():
+            _check_may_forget(fact, envelope)
             _check_nothing_followed(fact.room, fact)
     return withdraw(fact, envelope)
 
@@ -56,6 +57,14 @@ def _check_none_set(placements: list[Placement]) -> None:
     origins = [placement.origin for placement in placements]
     if SheetsSet.objects.standing().filter(placement__in=origins).exists():
         raise ValidationError(_("Sheets of it were set on walls. Take that back first."))
+
+
+def _check_may_forget(fact: Start | BeganHeld, envelope: Envelope) -> None:
+    """Refuse a crew that takes back what it did against a hold: only a slip is taken back, by a manager."""
+    if isinstance(fact, BeganHeld) and not envelope.by.is_manager:
+        raise ValidationError(
+            _("Only a manager takes back that a room was begun while held; it stays in the history.")
+        )
 
 
 def _check_nothing_followed(room: Room, fact: Start | BeganHeld) -> None:

@@ -127,6 +127,7 @@ FIXES = {
         {"reason": "the ward was opened"},
         "reason",
         "the ward was opened",
+        by="boss",
     ),
     "scheduling.sheetsset": Fix(
         lambda w: handling.set_sheets(envelope(w), room=w.begun, counts={w.begun_placed: 3})[0],

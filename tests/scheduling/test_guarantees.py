@@ -265,6 +265,17 @@ def test_a_room_held_by_anything_may_be_recorded_as_begun(boss, hold):
         work.record_began_held(make.envelope(boss, reason=" "), room=room, crew=None)
 
 
+def test_only_a_manager_takes_back_that_a_room_was_begun_while_held(boss):
+    room, _ceiling = waiting_room(boss)
+    lead = make.crew_lead()
+    fact = work.record_began_held(make.envelope(lead, reason="in haste"), room=room, crew=None)
+
+    with pytest.raises(ValidationError, match="Only a manager"):
+        corrections.take_back(fact, make.envelope(lead, reason="nobody saw it"))
+
+    assert BeganHeld.objects.standing().filter(room=room).exists()
+
+
 # ---- the calendar follows, and who must know is told
 
 
