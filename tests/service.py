@@ -25,7 +25,8 @@ PATIENCE_S = 60
 def free_port() -> int:
     with socket.socket() as probe:
         probe.bind(("127.0.0.1", 0))
-        return probe.getsockname()[1]
+        port: int = probe.getsockname()[1]
+        return port
 
 
 def ours(data: Path, port: int, **more: str) -> dict[str, str]:

@@ -31,8 +31,9 @@ class Hand:
         self, browser: Browser, name: str, width: int, address: str, zone: ZoneInfo, **options: Any
     ) -> None:
         self.name, self.address, self.zone = name, address, zone
-        viewport = {"width": width, "height": 900}
-        self.context = browser.new_context(viewport=viewport, locale="en-GB", **options)
+        self.context = browser.new_context(
+            viewport={"width": width, "height": 900}, locale="en-GB", **options
+        )
         self.page: Page = self.context.new_page()
         #: What the console says: nothing, unless something is wrong.
         self.said: list[str] = []

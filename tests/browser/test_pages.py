@@ -5,6 +5,7 @@ from __future__ import annotations
 import re
 from collections import Counter, deque
 from collections.abc import Iterator
+from typing import Literal
 from urllib.parse import urlsplit
 from zoneinfo import ZoneInfo
 
@@ -92,7 +93,8 @@ def test_who_is_not_signed_in_sees_pages_that_are_as_good(browser, service):
 def reached(hand: Hand) -> Iterator[tuple[str, int]]:
     """Open page after page by the links on them, a few of each kind; yield path and status while each is open."""
     start = urlsplit(hand.page.url).path
-    waiting, known, taken = deque([start]), {start}, Counter()
+    waiting, known = deque([start]), {start}
+    taken: Counter[str] = Counter()
     while waiting:
         path = waiting.popleft()
         kind = KEY.sub("N", path)
@@ -115,7 +117,8 @@ def seen_both_ways(page: Page, *, by_axe: bool) -> list[str]:
     """Return what is wrong with a page on a phone by day and at a desk by night, everything unfolded."""
     page.evaluate("document.querySelectorAll('details').forEach(e => e.open = true)")
     found = []
-    for width, light in ((PHONE, "light"), (DESK, "dark")):
+    schemes: tuple[tuple[int, Literal["light", "dark"]], ...] = ((PHONE, "light"), (DESK, "dark"))
+    for width, light in schemes:
         page.set_viewport_size({"width": width, "height": 900})
         page.emulate_media(color_scheme=light)
         found += [f"at {width}: {wrong}" for wrong in looks.wrongs(page)]
@@ -169,7 +172,7 @@ HIDDEN_FOCUS = """() => {
 
 
 def hidden_focus(page: Page) -> str:
-    return page.evaluate(HIDDEN_FOCUS)
+    return str(page.evaluate(HIDDEN_FOCUS))
 
 
 @pytest.mark.parametrize(("name", "width"), [(MANAGER, DESK), (LEAD, PHONE)])
@@ -189,8 +192,8 @@ def room_of(hand: Hand) -> str:
     """Return the path of the first room that this person finds among the jobs."""
     hand.page.goto(f"{hand.address}/jobs/")
     job = hand.page.locator("main table a").first.get_attribute("href")
-    hand.page.goto(hand.address + job)
-    return hand.page.locator("main table th a").first.get_attribute("href")
+    hand.page.goto(f"{hand.address}{job}")
+    return str(hand.page.locator("main table th a").first.get_attribute("href"))
 
 
 # ---- without script ----

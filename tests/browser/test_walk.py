@@ -12,6 +12,7 @@ from datetime import date, datetime, timedelta
 from email.message import Message
 from functools import cached_property
 from pathlib import Path
+from typing import Any
 from zoneinfo import ZoneInfo
 
 import pytest
@@ -61,9 +62,11 @@ class Feed:
             start - timedelta(days=3), start + timedelta(days=3)
         )
         assert [str(found["UID"])] == [str(one["UID"]) for one in shown if self._is_of(one, room)]
-        return Event(str(found["STATUS"]), int(found["SEQUENCE"]), start, plain(str(found["DESCRIPTION"])))
+        return Event(
+            str(found["STATUS"]), int(found.decoded("SEQUENCE")), start, plain(str(found["DESCRIPTION"]))
+        )
 
-    def _is_of(self, event: object, room: str) -> bool:
+    def _is_of(self, event: Any, room: str) -> bool:
         return str(event["SUMMARY"]).removeprefix("Held: ").startswith(f"{room}, ")
 
 
@@ -73,11 +76,11 @@ class Sample:
     def __init__(self, content: bytes) -> None:
         self.book = load_workbook(io.BytesIO(content), read_only=True)
 
-    def rows(self, sheet: str) -> list[dict[str, object]]:
+    def rows(self, sheet: str) -> list[dict[str, Any]]:
         heads, *rows = self.book[sheet].iter_rows(values_only=True)
-        return [dict(zip(heads, row, strict=True)) for row in rows if any(row)]
+        return [dict(zip(map(str, heads), row, strict=True)) for row in rows if any(row)]
 
-    def row(self, sheet: str, **cells: object) -> dict[str, object]:
+    def row(self, sheet: str, **cells: object) -> dict[str, Any]:
         """Return the one row with these cells."""
         (found,) = [row for row in self.rows(sheet) if all(row[name] == cell for name, cell in cells.items())]
         return found
