@@ -239,9 +239,11 @@ def _known(fact: AnyFact, parts: Sequence[FactPart]) -> AnyFact | None:
     Raises:
         ValidationError: the id is taken by a fact that says something else.
     """
+    # The history line is asked for first: it is written with its fact, so once it shows, the fact is there too.
+    is_taken = Entry.objects.filter(pk=fact.pk).exists()
     stored = type(fact).objects.filter(pk=fact.pk).first()
     if stored is None:
-        if Entry.objects.filter(pk=fact.pk).exists():
+        if is_taken:
             raise ValidationError(_("This act was already recorded as something else."))
         return None
     stored_parts = {
