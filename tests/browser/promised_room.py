@@ -28,7 +28,7 @@ from tests import make  # noqa: E402
 HOUR = timedelta(hours=1)
 EVERY_DAY = {day: [["06:00", "18:00"]] for day in ("mon", "tue", "wed", "thu", "fri", "sat", "sun")}
 #: Time to look at the room before its waiver ends.
-LASTS = timedelta(seconds=8)
+LASTS = timedelta(seconds=6)
 
 
 def main(what: str) -> None:
