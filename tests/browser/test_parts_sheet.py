@@ -150,6 +150,7 @@ def test_without_script_a_stepper_submits_and_enter_does_not_step(open_page):
 
     with page.expect_request("**/shown/") as stepped:
         page.get_by_role("button", name="One more: Good").click()
+    page.get_by_text("taken").wait_for()
     page.unroute("**/shown/")
     page.goto(page.url)
     page.route("**/shown/", lambda route: route.fulfill(body="taken"))
