@@ -75,11 +75,10 @@ class Service:
 
     def get(self, path: str) -> tuple[int, str]:
         """Return the status and body of a page, waiting for the service to come up."""
-        for _ in range(PATIENCE_S * 20):
+        deadline = time.monotonic() + PATIENCE_S
+        while time.monotonic() < deadline:
             try:
-                with urllib.request.urlopen(
-                    f"http://127.0.0.1:{self.port}{path}", timeout=PATIENCE_S
-                ) as answer:
+                with urllib.request.urlopen(f"http://127.0.0.1:{self.port}{path}", timeout=10) as answer:
                     return answer.status, answer.read().decode()
             except urllib.error.HTTPError as answer:
                 return answer.code, answer.read().decode()

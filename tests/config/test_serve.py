@@ -1,123 +1,26 @@
 """The whole service as real processes: started, visited, killed and started again on the same data."""
 
-import json
-import os
 import signal
-import socket
 import sqlite3
 import subprocess
 import sys
 import time
-import urllib.error
-import urllib.request
-from contextlib import closing, contextmanager
-from pathlib import Path
+from contextlib import closing
 
 import psutil
 import pytest
 
-CHECKOUT = Path(__file__).resolve().parents[2]
-#: A supervisor that does not end by itself within this time is at fault.
-PATIENCE_S = 60
+from tests.service import CHECKOUT, PATIENCE_S, at_keyboard, free_port, line, ours, serving
+
 PARTS = ["database", "migrations", "outbox", "broker", "beat"]
 
 pytestmark = pytest.mark.process
-
-
-def free_port():
-    with socket.socket() as probe:
-        probe.bind(("127.0.0.1", 0))
-        return probe.getsockname()[1]
-
-
-def ours(data, port):
-    """Return this process's environment with the embedded default on `data` and `port`."""
-    others = ("DATABASE_URL", "REDIS_URL", "DEMO")
-    kept = {name: value for name, value in os.environ.items() if name not in others and "SETDAY" not in name}
-    return kept | {"DATA": str(data), "PORT": str(port), "DJANGO_SETTINGS_MODULE": "config.settings"}
-
-
-class Service:
-    """One `manage.py serve` on a folder and a port of its own."""
-
-    def __init__(self, data, *, port=None):
-        self.port = port or free_port()
-        self.process = subprocess.Popen(
-            [sys.executable, "manage.py", "serve"], cwd=CHECKOUT, env=ours(data, self.port), text=True,
-            stdout=subprocess.PIPE, stderr=subprocess.STDOUT, start_new_session=True,
-        )  # fmt: skip
-
-    def get(self, path):
-        """Return the status and body of a page, waiting for the service to come up."""
-        deadline = time.monotonic() + PATIENCE_S
-        while time.monotonic() < deadline:
-            try:
-                with urllib.request.urlopen(f"http://127.0.0.1:{self.port}{path}", timeout=10) as answer:
-                    return answer.status, answer.read().decode()
-            except urllib.error.HTTPError as answer:
-                return answer.code, answer.read().decode()
-            except OSError:
-                assert self.process.poll() is None, self.ended()
-                time.sleep(0.05)
-        raise AssertionError("no page came")
-
-    def ready(self):
-        """Return what each part answers once all are ready, or after a fair time what they answer then."""
-        for _ in range(PATIENCE_S * 5):
-            status, body = self.get("/readyz")
-            if status == 200:
-                break
-            time.sleep(0.2)
-        return {part: answer for part, answer in json.loads(body).items() if part != "ready"}
-
-    def family(self):
-        """Return every process of the service, once the worker's children and beat are there too."""
-        for _ in range(PATIENCE_S * 10):
-            assert self.process.poll() is None, self.ended()
-            found = [
-                psutil.Process(self.process.pid),
-                *psutil.Process(self.process.pid).children(recursive=True),
-            ]
-            lines = [line(process) for process in found]
-            workers = [said for said in lines if "celery" in said and "worker" in said]
-            if len(workers) >= 3 and any("beat" in said for said in lines):
-                return found
-            time.sleep(0.1)
-        raise AssertionError("worker and beat did not come")
-
-    def end(self, number=signal.SIGTERM):
-        """Signal the supervisor and return its exit status and all it printed."""
-        self.process.send_signal(number)
-        return self.ended()
-
-    def ended(self):
-        """Wait for the supervisor and return its exit status and all it printed."""
-        printed = self.process.communicate(timeout=PATIENCE_S)[0]
-        return self.process.returncode, printed
-
-
-def line(process):
-    try:
-        return " ".join(process.cmdline())
-    except psutil.NoSuchProcess:
-        return ""
 
 
 def still_there(family):
     """Return which of these live on, after a fair time to go."""
     _, alive = psutil.wait_procs(family, timeout=PATIENCE_S)
     return [line(process) for process in alive if process.status() != psutil.STATUS_ZOMBIE]
-
-
-@contextmanager
-def serving(data, *, port=None):
-    service = Service(data, port=port)
-    try:
-        yield service
-    finally:
-        if service.process.poll() is None:
-            service.end()
-        service.process.stdout.close()
 
 
 def kill_one(service, what):
@@ -132,8 +35,7 @@ def kill_one(service, what):
 def data(tmp_path_factory):
     """A data folder whose database is made: making it is most of a first start."""
     folder = tmp_path_factory.mktemp("data")
-    variables = ours(folder, free_port())
-    subprocess.run([sys.executable, "manage.py", "migrate", "-v0"], cwd=CHECKOUT, env=variables, check=True)
+    at_keyboard(folder, free_port(), "migrate", "-v0")
     return folder
 
 
