@@ -536,7 +536,9 @@ def _spell_box(span: Span, spell: tuple[datetime, datetime, float, float], down:
 
 
 def _thinned(points: Sequence[Point]) -> list[Point]:
-    """Keep of each pixel column its first, least, most and last point, in their order."""
+    """Keep of each pixel column its first, least, most and last point, in their order; of few points all."""
+    if len(points) <= 2 * COLUMNS:
+        return list(points)
     kept: list[Point] = []
     for _, column in groupby(points, key=lambda point: int(point[0] * COLUMNS / 1000)):
         members = list(column)

@@ -74,6 +74,7 @@ class _Room:
     crew: str
     planned_start: datetime
     is_fit_to_send: bool
+    site: int
     site_week: dict[str, Any]
     site_zone: str
     brief: dict[str, Any]
@@ -93,9 +94,12 @@ def morning_page(person: Person, jobs: QuerySet[Job], *, now: datetime) -> Morni
     """Return the morning of a manager; the states of the rooms must have been brought up to date."""
     zone = time_zone(person.time_zone)
     rooms = _planned(jobs)
-    back = {room.pk: back_on_site(room.site_week, time_zone(room.site_zone), now=now) for room in rooms}
-    due = [(room, act) for room in rooms for act in room.acts if act.latest_at < back[room.pk]]
-    later = [act for room in rooms for act in room.acts if act.latest_at >= back[room.pk]]
+    sites = {room.site: room for room in rooms}
+    back = {
+        site: back_on_site(room.site_week, time_zone(room.site_zone), now=now) for site, room in sites.items()
+    }
+    due = [(room, act) for room in rooms for act in room.acts if act.latest_at < back[room.site]]
+    later = [act for room in rooms for act in room.acts if act.latest_at >= back[room.site]]
     slips = _slips(rooms, now=now)
     since = _yesterday_evening(zone, now=now)
     news, news_left_out = _news(jobs, since)
@@ -146,6 +150,7 @@ def _planned(jobs: QuerySet[Job]) -> list[_Room]:
         Coalesce("crew__name", Value("")),
         "planned_start",
         "is_fit_to_send",
+        "room__job__site",
         "room__job__site__week",
         "room__job__site__time_zone",
         "brief",
