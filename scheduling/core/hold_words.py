@@ -408,7 +408,9 @@ def bad_air(readings: Sequence[Reading], band: Band) -> Say:
 
 
 def read(reading: Reading, conditions: Conditions) -> Say:
-    """Return who read the air, when, and until when that speaks for it."""
+    """Return who read the air and when, and of air that is right until when that speaks for it."""
+    if conditions.band and not conditions.band.admits(reading.t_c, reading.rh_pct):
+        return noted(reading.at, reading.by)
     until = reading.at + conditions.fresh
     return say("{noted}; good until {until}", noted=noted(reading.at, reading.by), until=until)
 

@@ -25,7 +25,7 @@ from scheduling.acts.base import Allowed
 from scheduling.answers import ListedAct
 from scheduling.core.holds import Hold, HoldState, Who
 from scheduling.models import RoomState
-from scheduling.pages.room import PLAIN_READING, act_url
+from scheduling.pages.room import CORRECTS_A_READING, PLAIN_READING, act_url, is_correction
 
 #: The morning is the manager's, and every act is open to a manager.
 EVERY_RIGHT = frozenset(Allowed)
@@ -164,7 +164,7 @@ def _answer(due: int, keeps: int, moves: int, *, planned: int) -> tuple[Say, Say
     if moves:
         trouble = say_n("One start date will move.", "{n} start dates will move.", n=moves)
     if not planned:
-        return say("No day is given out yet."), None
+        return say("No room waits for its day."), None
     if not due:
         return say("No act is due today."), trouble
     things = say_n("one thing", "{n} things", n=due)
@@ -255,7 +255,11 @@ def _news(jobs: QuerySet[Job], since: datetime) -> tuple[tuple[parts.LogRow, ...
     """Return the facts recorded since yesterday evening, latest first, and how many were left out."""
     # Readings come by the hundred; what they change is told by the holds.
     entries = Entry.objects.filter(job__in=jobs, recorded_at__gte=since).exclude(PLAIN_READING)
-    rows = list(entries.select_related("job", "recorded_by").order_by("-recorded_at", "-pk")[:NEWS])
+    rows = list(
+        entries.select_related("job", "recorded_by")
+        .annotate(corrects_reading=CORRECTS_A_READING)
+        .order_by("-recorded_at", "-pk")[:NEWS]
+    )
     left_out = entries.count() - NEWS if len(rows) == NEWS else 0
     return tuple(_news_row(entry) for entry in rows), max(0, left_out)
 
@@ -264,7 +268,7 @@ def _news_row(entry: Entry) -> parts.LogRow:
     fact: Say = from_json(entry.says)
     if entry.withdraws:
         fact = say("Taken back: {fact}", fact=fact)
-    elif entry.supersedes_id:
+    elif is_correction(entry):
         fact = say("Corrected to: {fact}", fact=fact)
     job_url = reverse("scheduling:job", args=[entry.job_id])
     return parts.LogRow(

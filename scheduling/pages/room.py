@@ -10,7 +10,7 @@ from typing import Literal, Protocol
 from uuid import UUID
 from zoneinfo import ZoneInfo
 
-from django.db.models import Q
+from django.db.models import Exists, OuterRef, Q
 from django.urls import reverse
 
 from jobs.core.conditions import Band
@@ -37,8 +37,10 @@ HISTORY_AT_ONCE = 40
 
 #: Of the readings the page lists these, each with its way to be corrected; the strip shows them all.
 READINGS_AT_ONCE = 6
+#: Whether a line tells of a reading that corrects another: one of a logger's file has no line to point back at.
+CORRECTS_A_READING = Exists(Reading.objects.filter(pk=OuterRef("fact"), supersedes__isnull=False))
 #: Readings come by the hundred and have their own list; those that correct another stay in the history.
-PLAIN_READING = Q(kind="jobs.reading", supersedes__isnull=True, withdraws=False)
+PLAIN_READING = Q(kind="jobs.reading", withdraws=False) & Q(~CORRECTS_A_READING)
 
 #: Where each act of a hold is recorded: subject, name; the subject is the room, its zone or its job.
 ACT_ROUTES: Mapping[Act, tuple[str, str]] = {
@@ -454,7 +456,8 @@ def _history(
     room: Room, rights: Collection[Allowed], *, everything: bool
 ) -> tuple[tuple[parts.LogRow, ...], int]:
     """Return the facts of a room, latest first, what took the place of each, and how many were left out."""
-    entries = Entry.objects.filter(rooms=room).select_related("recorded_by", "superseded_by")
+    entries = Entry.objects.filter(rooms=room).annotate(corrects_reading=CORRECTS_A_READING)
+    entries = entries.select_related("recorded_by", "superseded_by")
     if not everything:
         entries = entries.exclude(PLAIN_READING)
     count = None if everything else HISTORY_AT_ONCE
@@ -495,6 +498,11 @@ def _corrections(fact: UUID, *, ways: Ways | None = None) -> tuple[parts.LogLink
     return tuple(links)
 
 
+def is_correction(entry: Entry) -> bool:
+    """Return whether a line tells of a correction; of readings only if the query was asked for `corrects_reading`."""
+    return entry.supersedes_id is not None or getattr(entry, "corrects_reading", False)
+
+
 def history_line(entry: Entry, rights: Collection[Allowed]) -> parts.LogRow:
     """Return a line of history: struck where a later fact took its place, with the ways to change it.
 
@@ -505,13 +513,13 @@ def history_line(entry: Entry, rights: Collection[Allowed]) -> parts.LogRow:
     # Recorded as it happened goes without saying.
     if entry.recorded_at - entry.happened_at >= timedelta(minutes=1):
         detail = say("{by}, recorded {at}", by=detail, at=entry.recorded_at)
-    if entry.reason and entry.supersedes_id:
+    if entry.reason and is_correction(entry):
         detail = say("{by}: {reason}", by=detail, reason=entry.reason)
     newer = getattr(entry, "superseded_by", None)
     fact: Say = from_json(entry.says)
     if entry.withdraws:
         fact = say("Taken back: {fact}", fact=fact)
-    elif entry.supersedes_id:
+    elif is_correction(entry):
         fact = say("Corrected to: {fact}", fact=fact)
     state: Literal["stands", "corrected", "withdrawn", "disagrees"] = "stands"
     link = None

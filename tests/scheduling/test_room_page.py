@@ -6,6 +6,10 @@ from datetime import timedelta
 
 import pytest
 
+from jobs.core.logger_values import Reading as ReadOut
+from jobs.models import Reading
+from jobs.services import seen
+from jobs.services.readings import Source, store_readings
 from materials.services import deliveries
 from scheduling import parts, states
 from scheduling.pages.room import room_page
@@ -14,6 +18,8 @@ from tests import make
 from tests.conftest import NOW
 
 HOUR = timedelta(hours=1)
+LATER = NOW + timedelta(minutes=2)
+ZONE = "Europe/Paris"
 
 
 @pytest.mark.django_db
@@ -28,7 +34,7 @@ def test_a_placement_that_is_asked_no_rest_has_no_clock():
     (placement,) = room_page(room, boss, may_record=True, may_record_site=True, now=NOW).placements
 
     assert (placement.clock, placement.strip, placement.rule) == (None, None, None)
-    assert plain(placement.state, zone="Europe/Paris") == "No rest is asked of this product."
+    assert plain(placement.state, zone=ZONE) == "No rest is asked of this product."
 
 
 @pytest.mark.parametrize(
@@ -43,3 +49,27 @@ def test_provisional_time_is_said_where_it_matters(proven, provisional, said):
     clock = parts.rest_clock(needed=24 * HOUR, proven=proven, provisional=provisional)
 
     assert clock.provisional == said
+
+
+@pytest.mark.django_db
+def test_a_corrected_reading_of_a_loggers_file_stands_in_the_history():
+    boss, room = make.manager(), make.room()
+    reader = [ReadOut(row=2, at=NOW - HOUR, value=21, unit="c", rh_pct=45)]
+    source = Source("logger.csv", "0" * 64, "TH-1")
+    store_readings(reader, zone=room.zone, source=source, by=boss, now=NOW)
+    first = Reading.objects.get()
+    air = {"temperature": 31.5, "unit": "c", "humidity_pct": 45, "logger": first.logger}
+    given = make.envelope(boss, at=first.happened_at, supersedes=first, reason="Wrong line.", now=LATER)
+    seen.record_reading(given, zone=room.zone, **air)
+    seen.record_reading(make.envelope(boss), zone=room.zone, temperature=21, unit="c", humidity_pct=45)
+    states.refresh_due(now=LATER)
+
+    page = room_page(room, boss, may_record=True, may_record_site=True, now=LATER)
+    lines = [(plain(line.fact, zone=ZONE), plain(line.detail, zone=ZONE)) for line in page.history]
+
+    told = [(fact.replace("\N{NO-BREAK SPACE}", " "), detail.partition(",")[0]) for fact, detail in lines]
+    assert told == [
+        (f"Corrected to: 31.5 °C and 45 % in {room.zone.name}.", boss.name),
+        ("Logger file logger.csv: 1 reading.", boss.name),
+    ]
+    assert lines[0][1].endswith(": Wrong line.")

@@ -449,7 +449,8 @@ def reading(t_c, rh_pct, at=READ_AT):
     return Reading(id="r", at=at, t_c=t_c, rh_pct=rh_pct, by="Logger")
 
 
-FRESH = "Logger, Wed 13 May 05:40; good until Wed 13 May 07:40"
+READ = "Logger, Wed 13 May 05:40"
+FRESH = f"{READ}; good until Wed 13 May 07:40"
 PUT_RIGHT = "Bring the air into its band and log a reading"
 
 
@@ -465,10 +466,10 @@ PUT_RIGHT = "Bring the air into its band and log a reading"
             "Logger, Wed 13 May 04:00; good until Wed 13 May 06:00",
             "Log a reading",
         ),
-        (air(reading(16.2, 46)), "Too cold: 16.2 °C, at least 18 °C wanted.", FRESH, PUT_RIGHT),
-        (air(reading(24.1, 46)), "Too warm: 24.1 °C, at most 24 °C wanted.", FRESH, PUT_RIGHT),
-        (air(reading(20, 34)), "Too dry: 34 %, at least 35 % wanted.", FRESH, PUT_RIGHT),
-        (air(reading(20, 61)), "Too damp: 61 %, at most 55 % wanted.", FRESH, PUT_RIGHT),
+        (air(reading(16.2, 46)), "Too cold: 16.2 °C, at least 18 °C wanted.", READ, PUT_RIGHT),
+        (air(reading(24.1, 46)), "Too warm: 24.1 °C, at most 24 °C wanted.", READ, PUT_RIGHT),
+        (air(reading(20, 34)), "Too dry: 34 %, at least 35 % wanted.", READ, PUT_RIGHT),
+        (air(reading(20, 61)), "Too damp: 61 %, at most 55 % wanted.", READ, PUT_RIGHT),
         (
             Conditions(band_conflict=True),
             "The bands asked of the air do not meet, so no reading can be right.",
