@@ -29,7 +29,7 @@ READINGS = 100_000
 VISITORS = 20
 EVERY_S = 2.0
 ROUND_S = 20.0
-ROUNDS = 5
+ROUNDS = 3
 #: The most queries a page may ask, whatever there is to show.
 MOST_QUERIES = {"morning_queries": 10, "job_queries": 8, "room_queries": 12}
 GOALS_MS: Mapping[str, float | None] = {"morning_p95_ms": 150, "room_p95_ms": 100, "job_p95_ms": None}
