@@ -55,8 +55,8 @@ class Hand:
         self.look()
 
     def unfold(self, name: str) -> None:
-        """Open a foldout."""
-        self.page.locator("summary", has_text=name).click()
+        """Open the first foldout of this name."""
+        self.page.locator("summary", has_text=name).first.click()
 
     def look(self) -> None:
         """Judge the page as anybody sees it, and keep a picture if pictures are kept."""
