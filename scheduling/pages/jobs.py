@@ -3,14 +3,14 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Callable, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import datetime
 from typing import Any
 from uuid import UUID
 from zoneinfo import ZoneInfo
 
-from django.db.models import Count, Q, QuerySet, Value
+from django.db.models import Count, Exists, OuterRef, Q, QuerySet, Value
 from django.db.models.functions import Coalesce
 
 from jobs.access import recordable_rooms
@@ -21,7 +21,6 @@ from materials import queries as stock_queries
 from materials.core.stock import SetDown
 from materials.models import Dispatch, DispatchLine, Placement
 from scheduling import answers, parts
-from scheduling.acts.base import Allowed
 from scheduling.models import JobCrew, RoomState, SheetsSet
 from scheduling.pages.room import act_url, rights_of, shown_state
 
@@ -77,6 +76,7 @@ class _Row:
     is_fit_to_send: bool
     planned_start: datetime | None
     crew: str
+    may_record: bool
     brief: dict[str, Any]
 
 
@@ -162,8 +162,7 @@ def _job_lines(jobs: QuerySet[Job]) -> tuple[JobLine, ...]:
 
 def job_page(job: Job, person: Person, *, everything: bool = False, now: datetime) -> JobPage:
     """Return what the page of a job shows; the states of its rooms must have been brought up to date."""
-    rights = _rights_by_room(job, person, now=now)
-    lines = [_room_line(row, rights(row.pk)) for row in _rows(job)]
+    lines = [_room_line(row, person) for row in _rows(job, person, now=now)]
     finished = [line for line in lines if line.shown == "finished"]
     open_rooms = sorted((line for line in lines if line.shown != "finished"), key=_nearest_first)
     shown = open_rooms if everything else open_rooms[:ROOMS_AT_ONCE]
@@ -210,7 +209,7 @@ def stock_lines(job: Job) -> tuple[StockLine, ...]:
     return tuple(sorted(lines, key=lambda line: (line.room, line.in_at, line.batch)))
 
 
-def _rows(job: Job) -> list[_Row]:
+def _rows(job: Job, person: Person, *, now: datetime) -> list[_Row]:
     rows = RoomState.objects.filter(room__job=job).values_list(
         "pk",
         "room__name",
@@ -222,21 +221,15 @@ def _rows(job: Job) -> list[_Row]:
         "is_fit_to_send",
         "planned_start",
         Coalesce("crew__name", Value("")),
+        Exists(recordable_rooms(person, now=now).filter(pk=OuterRef("pk"))),
         "brief",
     )
     return [_Row(*row) for row in rows]
 
 
-def _rights_by_room(job: Job, person: Person, *, now: datetime) -> Callable[[int], frozenset[Allowed]]:
-    """Return a function that says which acts are this person's in a room of the job."""
-    if person.is_manager:
-        return lambda room: frozenset(Allowed)
-    theirs = set(recordable_rooms(person, now=now).filter(job=job).values_list("pk", flat=True))
-    return lambda room: rights_of(person, may_record=room in theirs, may_record_site=True)
-
-
-def _room_line(row: _Row, rights: frozenset[Allowed]) -> RoomLine:
+def _room_line(row: _Row, person: Person) -> RoomLine:
     first = answers.first_of(row.brief)
+    rights = rights_of(person, may_record=row.may_record, may_record_site=True)
     return RoomLine(
         pk=row.pk,
         name=row.name,
