@@ -124,6 +124,8 @@ class StockLine:
     opened_at: datetime | None
     #: Sheets that were set or moved on beyond what there was: its counts disagree.
     missing: int
+    #: Whether the reader may count and inspect them: that is done in a room, the rest anywhere on the site.
+    may_inspect: bool
 
 
 def jobs_page(jobs: QuerySet[Job]) -> JobsPage:
@@ -181,8 +183,9 @@ def job_page(job: Job, person: Person, *, everything: bool = False, now: datetim
     )
 
 
-def stock_lines(job: Job) -> tuple[StockLine, ...]:
-    """Return every placement of a job that still has sheets, those for no room first."""
+def stock_lines(job: Job, person: Person, *, now: datetime) -> tuple[StockLine, ...]:
+    """Return every placement of a job that still has sheets, those for no room first, as `person` may act on it."""
+    own = set(recordable_rooms(person, now=now).filter(job=job).values_list("pk", flat=True))
     rows = Placement.objects.standing().filter(zone__job=job).select_related("zone", "room", "product")
     by_key = {str(row.origin): row for row in rows}
     taken = SheetsSet.objects.standing().filter(placement__in=[row.origin for row in by_key.values()])
@@ -204,6 +207,7 @@ def stock_lines(job: Job) -> tuple[StockLine, ...]:
                     in_at=standing.in_at,
                     opened_at=standing.opened_at,
                     missing=standing.missing,
+                    may_inspect=row.room_id is None or row.room_id in own,
                 )
             )
     return tuple(sorted(lines, key=lambda line: (line.room, line.in_at, line.batch)))

@@ -51,7 +51,7 @@ def stock(request: PersonRequest, pk: int) -> HttpResponse:
     found = job_for(request.user, pk, now=request.now)
     context = frame_of(request, current="jobs") | {
         "job": found,
-        "lines": stock_lines(found),
+        "lines": stock_lines(found, request.user, now=request.now),
         "zone": time_zone(found.site.time_zone),
         "may_record_site": may_record_seen_sites(request.user),
     }

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import re
+
 import pytest
 from django.urls import reverse
 
@@ -70,3 +72,16 @@ def test_a_next_act_is_a_link_only_for_whom_it_is_open_to():
     assert job_page(room.job, boss, now=NOW).rooms[0].next_url == reverse(
         "scheduling:act", args=["rooms", room.pk, "prep"]
     )
+
+
+@pytest.mark.parametrize(("who", "inspects"), [("boss", True), ("lead", True), ("helper", False)])
+def test_the_stock_of_a_site_links_only_to_acts_that_are_open_to_the_reader(world, who, inspects):
+    client = world.client(who)
+
+    page = client.get(reverse("scheduling:stock", args=[world.job.pk])).content.decode()
+
+    links = re.findall(r'href="(/placements/[^"]+)"', page)
+    assert links
+    assert {link: client.get(link).status_code for link in links} == dict.fromkeys(links, 200)
+    # Worked by hand: the helper's crew is attached to the job, and sees it, but none of these rooms is theirs.
+    assert any(link.endswith("/inspect/") for link in links) is inspects
