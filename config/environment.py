@@ -53,6 +53,24 @@ def whole(env: Environ, name: str, *, default: int, low: int, high: int) -> int:
     return int(value)
 
 
+def port(env: Environ, data: Path) -> int:
+    """Return PORT; unset means the one that the data folder was last served at, else 8000."""
+    kept = _served_at(data)
+    default = kept.read_text().strip() if kept.exists() else "8000"
+    return whole({"PORT": env.get("PORT") or default}, "PORT", default=8000, low=1, high=65535)
+
+
+def keep_port(data: Path, port: int) -> None:
+    """Note where a data folder is served, so that commands at the keyboard print links that lead there."""
+    fresh = data / f"port.{os.getpid()}"
+    fresh.write_text(f"{port}\n")
+    fresh.replace(_served_at(data))
+
+
+def _served_at(data: Path) -> Path:
+    return data / "port"
+
+
 def listed(env: Environ, name: str, *, default: tuple[str, ...], known: tuple[str, ...] = ()) -> list[str]:
     """Return the comma-separated words of a variable; where `known` is given, only those are taken."""
     words = [word.strip() for word in (env.get(name) or ",".join(default)).split(",") if word.strip()]

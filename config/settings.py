@@ -19,7 +19,7 @@ os.environ["PYTHONTZPATH"] = ""
 # --- read from the environment ------------------------------------------------------------
 _environ = os.environ
 DATA = Path(_environ.get("DATA") or BASE_DIR / "data").resolve()
-PORT = env.whole(_environ, "PORT", default=8000, low=1, high=65535)
+PORT = env.port(_environ, DATA)
 HTTPS = env.flag(_environ, "SETDAY_HTTPS")
 SECRET_KEY = env.secret(_environ, DATA)
 ALLOWED_HOSTS = env.hosts(_environ)

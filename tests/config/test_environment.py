@@ -139,3 +139,16 @@ def test_words_numbers_and_flags_that_mean_nothing_are_refused():
         env.flag({"F": "yes"}, "F")
     with pytest.raises(Refused, match="L must be text or json"):
         env.one_of({"L": "xml"}, "L", ("text", "json"))
+
+
+def test_a_command_that_names_no_port_uses_the_one_its_data_was_last_served_at(tmp_path):
+    assert env.port({}, tmp_path) == 8000
+    env.keep_port(tmp_path, 8160)
+    env.keep_port(tmp_path, 8161)
+
+    assert env.port({}, tmp_path) == 8161
+    assert env.port({"PORT": ""}, tmp_path) == 8161
+    assert env.port({"PORT": "9000"}, tmp_path) == 9000
+    assert [file.name for file in tmp_path.iterdir()] == ["port"]
+    with pytest.raises(Refused, match="PORT must be a whole number"):
+        env.port({"PORT": "many"}, tmp_path)

@@ -5,6 +5,7 @@ from __future__ import annotations
 import re
 from dataclasses import dataclass
 from datetime import UTC, date, datetime, timedelta
+from pathlib import Path
 
 import pytest
 from django.core.management import CommandError, call_command
@@ -20,6 +21,7 @@ from scheduling.core.room_facts import HoldKind
 from scheduling.demo import acts, lines
 from scheduling.demo.days import Days, Unreadable
 from scheduling.models import Crew, DayGiven, Message, RoomState, SheetsSet, TurnedAway
+from tests import make
 
 HOUR = timedelta(hours=1)
 # 2026: Europe changes its clocks on 29 March and 25 October at 01:00 UTC (IANA zone database, rule EU).
@@ -205,6 +207,17 @@ def test_everybody_is_greeted_with_a_link_of_their_own(loaded, monkeypatch):
     assert people[0].startswith("  Agnes Thorley (operations manager), Thackmoor Linings: http://localhost:")
     assert people[1].startswith("  Bram Oduya (operations manager, crew lead), Thackmoor Linings: ")
     assert people[-1].startswith("  Gil Maddern (supplier), Vannock Panels: ")
+
+
+def test_an_empty_firm_is_told_how_its_first_manager_comes_in(db, monkeypatch, settings):
+    monkeypatch.setenv("DEMO", "0")
+    settings.DATA = Path("/srv/our firm")
+
+    _address, _nobody, command = serve.greeting().splitlines()
+
+    assert command == "  DATA='/srv/our firm' .venv/bin/python manage.py first_manager \"NAME\" EMAIL"
+    make.manager()
+    assert len(serve.greeting().splitlines()) == 1
 
 
 def test_it_is_not_mixed_with_records_that_are_there(loaded):

@@ -6,6 +6,7 @@ import hashlib
 import os
 import sys
 import time
+from shlex import quote
 from typing import Any
 
 from django.conf import settings
@@ -16,7 +17,7 @@ from django.db import connection
 from django.db.migrations.executor import MigrationExecutor
 
 from config import clock
-from config.environment import Refused, flag
+from config.environment import Refused, flag, keep_port
 from config.supervisor import Plan, Supervisor
 from jobs.models import Firm, Person, Role
 from jobs.services.people import sign_in_link_for
@@ -24,6 +25,8 @@ from jobs.services.people import sign_in_link_for
 LOCAL = {"localhost", "127.0.0.1", "[::1]"}
 #: How long a host without beat waits for the one with it to migrate.
 MIGRATED_WITHIN_S = 120.0
+#: How the README calls the interpreter that `make run` filled.
+PYTHON = ".venv/bin/python"
 
 
 class Command(BaseCommand):
@@ -126,18 +129,25 @@ def _static_fingerprint() -> str:
 
 
 def greet() -> None:
-    """Print where the service is, and for a demo a sign-in link a person."""
+    """Print where the service is and how to come in, and note the port for commands at the keyboard."""
     if "web" in settings.PROCESSES:
+        keep_port(settings.DATA, settings.PORT)
         print(greeting(), flush=True)
         connection.close()
 
 
 def greeting() -> str:
-    """Return the address of the service, and for a demo who there is, one a line with a link."""
+    """Return the address of the service, and for a demo who there is, one a line with a link.
+
+    Where nobody is yet, the command that makes the first manager stands there instead.
+    """
     lines = [f"Setday is at {settings.BASE_URL}/  (stop it with Ctrl-C)"]
     if flag(os.environ, "DEMO"):
         now = clock.read()
         for person in Person.objects.filter(is_active=True).select_related("firm").order_by("pk"):
             does = ", ".join(str(role.label) for role in Role if role in person.roles)
             lines.append(f"  {person.name} ({does}), {person.firm}: {sign_in_link_for(person, now=now)}")
+    if not Person.objects.exists():
+        lines.append("Nobody is here yet. In another terminal, this prints the first manager's link:")
+        lines.append(f'  DATA={quote(str(settings.DATA))} {PYTHON} manage.py first_manager "NAME" EMAIL')
     return "\n".join(lines)
