@@ -6,8 +6,8 @@ import email
 import io
 import time
 import urllib.request
-from collections.abc import Iterator
-from dataclasses import dataclass
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass, field
 from datetime import date, datetime, timedelta
 from email.message import Message
 from functools import cached_property
@@ -95,6 +95,8 @@ class Walk:
     downloads: Path
     boss: Hand
     sample: Sample
+    #: The addresses of the job and its rooms, by name, once they were found.
+    known: dict[str, str] = field(default_factory=dict)
 
     @cached_property
     def zone(self) -> ZoneInfo:
@@ -133,6 +135,22 @@ class Walk:
         while _comes_twice(at.astimezone(self.zone)):
             at -= timedelta(hours=1)
         return at
+
+    def to_job(self, hand: Hand) -> None:
+        """Go to the job's page: the first time by the links, as people find it, then by its address."""
+        self._to(hand, self.sample.rows("Jobs")[0]["job"], by=lambda: hand.go("/jobs/"))
+
+    def to_room(self, hand: Hand, room: str) -> None:
+        """Go to a room's page in the same way."""
+        self._to(hand, room, by=lambda: self.to_job(hand))
+
+    def _to(self, hand: Hand, name: str, *, by: Callable[[], None]) -> None:
+        if name in self.known:
+            hand.go(self.known[name])
+            return
+        by()
+        hand.follow(name)
+        self.known[name] = hand.page.url
 
     def _signed_in(self, role: str, width: int) -> Hand:
         person = self.sample.row("People", roles=role)
@@ -191,7 +209,7 @@ def a_firm_from_the_sample(service: Service, browser: Browser, folder: Path) -> 
 def a_crew_and_a_day_are_given(walk: Walk) -> None:
     boss, crew = walk.boss, walk.sample.rows("Crews")[0]["crew"]
     for room, day in ((ROOM, 1), (BESIDE, 2)):
-        to_room(boss, room)
+        walk.to_room(boss, room)
         boss.follow("Give a crew and a day")
         boss.write("Crew", crew)
         boss.write("Day", walk.today + timedelta(days=day))
@@ -216,7 +234,7 @@ def two_batches_are_sent_and_come(walk: Walk) -> None:
     supplier.press("Log the dispatch")
     assert "22 × A1" in supplier.text("main")
 
-    to_job(walk, lead)
+    walk.to_job(lead)
     lead.follow("Confirm the arrival", within=lead.page.locator("section[aria-labelledby=coming]"))
     lead.write("Arrived at", walk.ago(40))
     lead.press("Confirm what came")
@@ -239,7 +257,7 @@ def the_rest_is_proven_by_the_logger(walk: Walk) -> None:
     lead.press("Show how it is understood")
     assert "Nothing is stored yet." in lead.answer()
     lead.press(lead.page.get_by_role("button", name="Store these").inner_text())
-    to_room(lead, ROOM)
+    walk.to_room(lead, ROOM)
     assert "; full" in lead.text(".rest-clock")
     lead.unfold("Every minute accounted for")
     stretches = lead.text("main .over table")
@@ -322,7 +340,7 @@ def the_replacement_makes_the_day_firm(walk: Walk) -> None:
     assert walk.event.start.date() == walk.today + timedelta(days=1)
     assert walk.firmness == ("TENTATIVE", 0)
 
-    to_job(walk, lead)
+    walk.to_job(lead)
     lead.follow("Confirm the arrival", within=lead.page.locator("section[aria-labelledby=coming]"))
     lead.write("Arrived at", walk.ago(26))
     lead.press("Confirm what came")
@@ -339,19 +357,19 @@ def the_replacement_makes_the_day_firm(walk: Walk) -> None:
 
 def a_correction_takes_it_back_and_the_start_is_refused(walk: Walk) -> None:
     boss, lead = walk.boss, walk.lead
-    to_room(boss, ROOM)
+    walk.to_room(boss, ROOM)
     boss.follow("correct", within=boss.page.locator("#readings"))
     boss.write("Air", "31.5")
     boss.write("Why it is corrected", "Read off the wrong line.")
     boss.press("Record the correction")
-    to_room(boss, ROOM)
+    walk.to_room(boss, ROOM)
     assert "Held again by room conditions" in " ".join(boss.told())
     assert walk.firmness == ("TENTATIVE", 2)
     assert "Corrected to: 31.5 °C" in boss.text("#history")
     mail = mailed(walk, f"{ROOM} is held again by room conditions")
     assert mail["To"] == "ines@firm.example"
 
-    to_room(lead, ROOM)
+    walk.to_room(lead, ROOM)
     lead.follow("Start setting")
     assert lead.press("Start setting") == 422
     assert lead.answer() == "Held by room conditions. The room may not be started."
@@ -361,7 +379,7 @@ def a_correction_takes_it_back_and_the_start_is_refused(walk: Walk) -> None:
 
 def another_room_is_begun_while_held(walk: Walk) -> None:
     lead = walk.lead
-    to_room(lead, BESIDE)
+    walk.to_room(lead, BESIDE)
     lead.unfold("Record a fact")
     lead.follow("Record that it was begun while held")
     lead.write("Why it was begun", "The customer's agent asked for the first wall today.")
@@ -371,12 +389,12 @@ def another_room_is_begun_while_held(walk: Walk) -> None:
 
 def a_reading_at_the_door_and_a_waiver_release_it(walk: Walk) -> None:
     boss, lead = walk.boss, walk.lead
-    to_room(lead, ROOM)
+    walk.to_room(lead, ROOM)
     lead.follow("", within=lead.page.locator("#hold-room_conditions"))
     lead.write("Air", "20.5")
     lead.write("Humidity", "46")
     lead.press("Keep this reading")
-    to_room(lead, ROOM)
+    walk.to_room(lead, ROOM)
     assert lead.answer().startswith("Released")
     assert walk.firmness == ("CONFIRMED", 3)
 
@@ -389,7 +407,7 @@ def a_reading_at_the_door_and_a_waiver_release_it(walk: Walk) -> None:
     assert "Held by substrate" in lead.answer()
     assert walk.firmness == ("TENTATIVE", 4)
 
-    to_room(boss, ROOM)
+    walk.to_room(boss, ROOM)
     boss.unfold("Record a fact")
     boss.follow("Sign a waiver")
     boss.choose("Hold", "Substrate")
@@ -403,7 +421,7 @@ def a_reading_at_the_door_and_a_waiver_release_it(walk: Walk) -> None:
 
 def it_is_set_and_finished(walk: Walk) -> None:
     boss, lead = walk.boss, walk.lead
-    to_room(lead, ROOM)
+    walk.to_room(lead, ROOM)
     lead.follow("Start setting")
     lead.press("Start setting")
     assert lead.answer() == "Started."
@@ -414,7 +432,7 @@ def it_is_set_and_finished(walk: Walk) -> None:
         lead.press("Keep this count")
         lead.follow("Finish the room")
         assert lead.answer().startswith(told)
-        to_room(lead, ROOM)
+        walk.to_room(lead, ROOM)
     lead.follow("Finish the room")
     lead.press("Finish the room")
     assert lead.answer() == "Finished."
@@ -426,17 +444,6 @@ def it_is_set_and_finished(walk: Walk) -> None:
 
 
 # ---- what the steps share ----
-
-
-def to_job(walk: Walk, hand: Hand) -> None:
-    hand.go("/jobs/")
-    hand.follow(walk.sample.rows("Jobs")[0]["job"])
-
-
-def to_room(hand: Hand, room: str) -> None:
-    hand.go("/jobs/")
-    hand.follow("", within=hand.page.locator("main table"))
-    hand.follow(room)
 
 
 def works_before_install(walk: Walk) -> list[str]:
@@ -456,7 +463,7 @@ def just_inside(limit: Limit) -> object:
 
 
 def assert_begun_while_held(walk: Walk) -> None:
-    to_room(walk.lead, BESIDE)
+    walk.to_room(walk.lead, BESIDE)
     assert any(words.startswith("Begun while held") for words in walk.lead.told())
     assert "asked for the first wall today" in walk.lead.text("#history")
     event = walk.feed.event(BESIDE)
