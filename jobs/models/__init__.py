@@ -2,6 +2,16 @@
 
 from jobs.models.envelope import Change, Entry, Fact
 from jobs.models.files import KeptFile
+from jobs.models.loggers import (
+    AirHour,
+    LateAir,
+    Logger,
+    LoggerClock,
+    LoggerMapping,
+    ReadingConflict,
+    ReadingFlag,
+    SpentToken,
+)
 from jobs.models.outbox import Outbox, Pulse
 from jobs.models.people import Access, Firm, Person, Right, Role, SignInLink
 from jobs.models.places import Closure, Job, Milestone, Room, Site, Zone
@@ -18,6 +28,7 @@ from jobs.models.seen import (
 
 __all__ = [
     "Access",
+    "AirHour",
     "Change",
     "Closure",
     "Entry",
@@ -25,6 +36,10 @@ __all__ = [
     "Firm",
     "Job",
     "KeptFile",
+    "LateAir",
+    "Logger",
+    "LoggerClock",
+    "LoggerMapping",
     "Memory",
     "Milestone",
     "MilestoneReport",
@@ -33,12 +48,15 @@ __all__ = [
     "PrepCheck",
     "Pulse",
     "Reading",
+    "ReadingConflict",
     "ReadingFile",
+    "ReadingFlag",
     "Right",
     "Role",
     "Room",
     "SignInLink",
     "Site",
+    "SpentToken",
     "Statement",
     "TemperatureUnit",
     "Wetting",

@@ -72,6 +72,13 @@ class Zone(models.Model):
     t_max = models.FloatField()
     rh_min = models.FloatField()
     rh_max = models.FloatField()
+    #: Raised in the transaction of any fact of this air, under this row's lock.
+    air_version = models.PositiveBigIntegerField(default=0, editable=False)
+    #: The latest instant that any reading of it was stored for.  None: there is none.
+    air_last_at = models.DateTimeField(null=True, editable=False)
+    #: Up to which version, and which instant, `AirHour` tells the readings.
+    hours_version = models.PositiveBigIntegerField(default=0, editable=False)
+    hours_upto = models.DateTimeField(null=True, editable=False)
 
     class Meta:
         constraints = [

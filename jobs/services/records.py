@@ -14,7 +14,19 @@ from jobs.models import Change, Person
 AnyRecord = TypeVar("AnyRecord", bound=models.Model)
 
 #: Columns that nobody edits: they follow from facts, or from signing in.
-_MOVES_BY_ITSELF = frozenset({"facts_version", "facts_at", "last_login"})
+_MOVES_BY_ITSELF = frozenset(
+    {
+        "facts_version",
+        "facts_at",
+        "last_login",
+        "air_version",
+        "air_last_at",
+        "hours_version",
+        "hours_upto",
+        "last_used_at",
+        "digest",
+    }
+)
 
 
 @transaction.atomic

@@ -1,7 +1,7 @@
 """What materials stores: products and needs, orders, and the facts of deliveries and sheets."""
 
 from materials.models.deliveries import Arrival, ArrivalPromise, Dispatch, DispatchLine
-from materials.models.needs import ConsumableNeed, Order, OrderLine, Product, Requirement
+from materials.models.needs import ConsumableNeed, Order, OrderLine, Product, Requirement, RestOverride
 from materials.models.sheets import (
     ConsumableLot,
     DefectKind,
@@ -11,8 +11,10 @@ from materials.models.sheets import (
     Placement,
     Reject,
 )
+from materials.models.stacks import AirRun, LaidOut, MoistureReading, StackReading
 
 __all__ = [
+    "AirRun",
     "Arrival",
     "ArrivalPromise",
     "ConsumableLot",
@@ -21,7 +23,9 @@ __all__ = [
     "Dispatch",
     "DispatchLine",
     "Inspection",
+    "LaidOut",
     "MixAcknowledged",
+    "MoistureReading",
     "Opening",
     "Order",
     "OrderLine",
@@ -29,4 +33,6 @@ __all__ = [
     "Product",
     "Reject",
     "Requirement",
+    "RestOverride",
+    "StackReading",
 ]

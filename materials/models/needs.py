@@ -59,8 +59,44 @@ class Product(models.Model):
     #: From the day it was made, where the label gives months instead of a date.  None: no limit known.
     shelf_life_days = models.PositiveIntegerField(null=True, blank=True)
 
+    # One sheet, in whole nanometres; what a stack of them weighs in heat.  Panels only.
+    thickness_nm = models.PositiveBigIntegerField(default=2_300_000)
+    sheet_w_nm = models.PositiveBigIntegerField(default=1_219_200_000)
+    sheet_h_nm = models.PositiveBigIntegerField(default=2_438_400_000)
+    #: How near the middle of a stack must come to the room, kelvin.
+    core_tolerance_k = models.FloatField(default=2)
+    #: Whether the middle of the stack must have come to the room before the rest is done; else it is advice.
+    core_is_binding = models.BooleanField(default=False)
+
+    #: What the maker allows a pin meter to read on the wood backing, percent; both or none.  Backed panels only.
+    moisture_min_pct = models.FloatField(null=True, blank=True)
+    moisture_max_pct = models.FloatField(null=True, blank=True)
+
+    # After the setting, by the label, seconds: how long the air must stay in the setting band; not before
+    # what the wall may be washed down, and a cold store cooled.  None: the label says nothing.
+    cure_s = models.PositiveIntegerField(null=True, blank=True)
+    no_washing_s = models.PositiveIntegerField(null=True, blank=True)
+    no_cooling_s = models.PositiveIntegerField(null=True, blank=True)
+
     class Meta:
         constraints = [
+            models.CheckConstraint(
+                condition=Q(
+                    thickness_nm__gte=1, sheet_w_nm__gte=1, sheet_h_nm__gte=1, core_tolerance_k__gt=0
+                ),
+                name="product_sheet_has_a_size",
+            ),
+            models.CheckConstraint(
+                condition=Q(moisture_min_pct__isnull=True, moisture_max_pct__isnull=True)
+                | Q(
+                    moisture_min_pct__isnull=False,
+                    moisture_max_pct__isnull=False,
+                    moisture_min_pct__gte=0,
+                    moisture_min_pct__lte=F("moisture_max_pct"),
+                    moisture_max_pct__lte=100,
+                ),
+                name="product_moisture_whole_and_in_order",
+            ),
             models.CheckConstraint(
                 condition=Q(t_min__lte=F("t_max"), rh_min__lte=F("rh_max")), name="product_limits_in_order"
             ),
@@ -91,6 +127,41 @@ class Product(models.Model):
     def is_panel(self) -> bool:
         """Whether this is set on a wall, and so rests and is inspected."""
         return self.kind in self.PANELS
+
+
+class RestOverride(models.Model):
+    """What a job asks of its panels' rest instead of what the product says; None: as the product.
+
+    One for a product goes before one for every panel of the job.
+    """
+
+    job = models.ForeignKey(Job, on_delete=models.CASCADE, related_name="rest_overrides")
+    #: None: every panel of the job.
+    product = models.ForeignKey(
+        Product, on_delete=models.CASCADE, null=True, blank=True, related_name="rest_overrides"
+    )
+    rest_required_s = models.PositiveIntegerField(null=True, blank=True)
+    rest_max_gap_s = models.PositiveIntegerField(null=True, blank=True)
+    rest_fine_gap_s = models.PositiveIntegerField(null=True, blank=True)
+    rest_restart_after_s = models.PositiveIntegerField(null=True, blank=True)
+    rest_restart_on = models.CharField(max_length=12, choices=Product.RestartOn, blank=True)
+    rest_needs_opening = models.BooleanField(null=True, blank=True)
+    core_is_binding = models.BooleanField(null=True, blank=True)
+
+    class Meta:
+        constraints = [
+            models.UniqueConstraint(
+                fields=["job", "product"],
+                condition=Q(product__isnull=False),
+                name="rest_override_once_a_product",
+            ),
+            models.UniqueConstraint(
+                fields=["job"], condition=Q(product__isnull=True), name="rest_override_once_for_all"
+            ),
+        ]
+
+    def __str__(self) -> str:
+        return f"rest of {self.product_id or 'every panel'} on {self.job_id}"
 
 
 class Requirement(models.Model):

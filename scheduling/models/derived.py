@@ -42,6 +42,8 @@ class RoomState(models.Model):
     answer = models.JSONField()
     #: The placements with their rest, stretch by stretch.
     rests = models.JSONField(default=list)
+    #: What is watched besides the holds: the air while the adhesive cures, loggers that fell silent.
+    watch = models.JSONField(default=dict)
 
     class Meta:
         indexes = [models.Index(fields=["good_until"])]
