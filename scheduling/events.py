@@ -198,11 +198,16 @@ def _withdrawn_shift(event: StoredEvent, day: int, days: int, one: Judged, reaso
 
 
 def _next_act(one: Judged) -> NextAct | None:
-    """Return the first open act of the room, with its last moment."""
-    if not one.acts:
-        return None
-    first = one.acts[0]
-    return NextAct(first.says, WHO_SAYS[first.who], first.latest_at)
+    """Return the first open act of the room, with its last moment.
+
+    The last moment of a reading that keeps a clock running moves with every reading: printed, it would change
+    the calendar as often as a logger speaks.  Such an act comes after the others, and without it.
+    """
+    moves = {hold.kind for hold in one.answer.holds if hold.act is not None and hold.act.by is not None}
+    fixed = [act for act in one.acts if act.hold not in moves]
+    if fixed:
+        return NextAct(fixed[0].says, WHO_SAYS[fixed[0].who], fixed[0].latest_at)
+    return NextAct(one.acts[0].says, WHO_SAYS[one.acts[0].who], None) if one.acts else None
 
 
 def _bring(gathered: Gathered) -> tuple[Say, ...]:

@@ -77,6 +77,21 @@ def test_a_rest_that_runs_is_told_by_the_instant_at_which_it_is_full(boss, crew)
     assert not any("in doubt" in line for line in lines())
 
 
+def test_readings_that_come_by_themselves_leave_the_calendar_as_it_is(boss, crew):
+    room, ceiling, _day = promised_room(boss, crew)
+    done(boss, ceiling)
+    rested_in_part(boss, room, hours=10)
+    states.refresh_due(now=NOW)
+    before = FeedEvent.objects.values().get()
+
+    for minutes in range(5, 65, 5):
+        read(boss, room, now=NOW + minutes * MINUTE)
+        states.refresh_due(now=NOW + minutes * MINUTE)
+
+    assert "Next: Log a reading (crew lead)." in before["description"]
+    assert FeedEvent.objects.values().get() == before
+
+
 def test_a_rest_that_stands_still_is_told_by_what_is_left_of_it_and_puts_the_day_in_doubt(boss, crew):
     room, ceiling, _day = promised_room(boss, crew)
     done(boss, ceiling)
