@@ -146,6 +146,16 @@ class Known:
         """The assignment in force of each room that has one."""
         return self._rows.planned
 
+    @property
+    def begun(self) -> Mapping[int, Begun]:
+        """How each begun room was begun."""
+        return self._rows.begun
+
+    @property
+    def finished(self) -> Mapping[int, datetime]:
+        """When each finished room was."""
+        return self._rows.finished
+
     def at(self, room: int, *, now: datetime) -> Gathered:
         """Return what is known of a room, with the rest of its placements as of `now`."""
         return _gathered(self.rooms[room], self._rows, self._clocks, now=now)
@@ -639,7 +649,7 @@ def _air_rows(rows: _Rows, *, now: datetime) -> _AirRows:
     return _AirRows(
         columns=columns,
         memories={
-            zone: [_memory(one) for one in all_of] for zone, all_of in _by(memories, "zone_id").items()
+            zone: [memory_of(one) for one in all_of] for zone, all_of in _by(memories, "zone_id").items()
         },
         statements={
             zone: [
@@ -727,7 +737,8 @@ def _readings() -> Any:
     return Reading.objects.standing()
 
 
-def _memory(one: Memory) -> rest_core.Memory:
+def memory_of(one: Memory) -> rest_core.Memory:
+    """Return a meter's memory as the core knows it."""
     return rest_core.Memory(
         id=str(one.origin),
         zone=one.zone_id,

@@ -6,17 +6,21 @@ from datetime import datetime
 from typing import TYPE_CHECKING
 
 from django.conf import settings
+from django.db.models import QuerySet
 from django.urls import reverse
 
 from jobs import outbox
 from jobs.core.words import Say, say
 from jobs.models import Person, Room
 from jobs.says import to_json
-from scheduling.models import BeganHeld, Message, TurnedAway
+from scheduling.curing import upset_words, waits_words
+from scheduling.models import BeganHeld, CrewMember, Message, TurnedAway
 from scheduling.models.work import untranslated
 
 if TYPE_CHECKING:
+    from materials.core.cure import Cure
     from scheduling.answers import Loss
+    from scheduling.gather import Gathered
 
 
 def tell_managers_held_again(room: Room, loss: Loss, *, version: int, now: datetime) -> None:
@@ -45,18 +49,58 @@ def tell_managers_turned_away(fact: TurnedAway, *, now: datetime) -> None:
     _tell_managers(f"turned_away/{fact.pk}", fact.room, subject, fact.says(), now=now)
 
 
+def tell_of_cure(gathered: Gathered, cure: Cure, *, now: datetime) -> None:
+    """Owe managers and the room's crew word of air that left the setting band, and of what must wait."""
+    room = gathered.room
+    people = _managers() | _crew_of(gathered)
+    for spell in cure.upset:
+        subject = say("The air of {room} left its band while the adhesive cures", room=room.name)
+        body = say(
+            "{room}, {job}: since {since}. {what} It should be held until {until}; what was set may let go."
+            " The adhesive’s maker says what to do.",
+            room=room.name,
+            job=room.job.name,
+            since=spell.from_at,
+            what=upset_words(spell),
+            until=cure.until_at,
+        )
+        _tell(people, f"cure/{room.pk}/{spell.from_at:%Y%m%dT%H%M%SZ}", room, subject, body, now=now)
+    waits = waits_words(cure)
+    if gathered.finished_at is not None and waits is not None:
+        subject = say("What must wait in {room}", room=room.name)
+        who = room.job.site_agent or say("whoever cleans and cools it")
+        body = say(
+            "{room}, {job}: {waits} Tell {who}.", room=room.name, job=room.job.name, waits=waits, who=who
+        )
+        _tell(people, f"waits/{room.pk}/{cure.last_set_at:%Y%m%dT%H%M%SZ}", room, subject, body, now=now)
+
+
+def _managers() -> QuerySet[Person]:
+    return Person.objects.filter(is_manager=True, is_active=True)
+
+
+def _crew_of(gathered: Gathered) -> QuerySet[Person]:
+    """Return the people of the crew that a room was given to."""
+    crew = gathered.planned.crew if gathered.planned else None
+    members = CrewMember.objects.filter(crew=crew, to_on__isnull=True)
+    return Person.objects.filter(is_active=True, pk__in=members.values("person"))
+
+
 def _tell_managers(key: str, room: Room, subject: Say, body: Say, *, now: datetime) -> None:
-    managers = Person.objects.filter(is_manager=True, is_active=True)
+    _tell(_managers(), key, room, subject, body, now=now)
+
+
+def _tell(people: QuerySet[Person], key: str, room: Room, subject: Say, body: Say, *, now: datetime) -> None:
     Message.objects.bulk_create(
         [
             Message(
                 key=key, person=person, room=room, subject=to_json(subject), body=to_json(body), owed_at=now
             )
-            for person in managers
+            for person in people
         ],
         ignore_conflicts=True,
     )
-    for message in Message.objects.filter(key=key, person__in=managers):
+    for message in Message.objects.filter(key=key, person__in=people):
         outbox.owe("send_message", key=f"message/{message.pk}", now=now, message=message.pk)
 
 

@@ -22,6 +22,7 @@ from jobs.core.words import Say, say
 from jobs.core.worktime import Calendar, time_zone
 from jobs.facts import CLOCK_TOLERANCE
 from jobs.models import Room
+from materials.core.cure import Cure
 from materials.models import OrderLine
 from scheduling import answers, events, messages
 from scheduling.core.as_found import is_air_bad, latest_readings
@@ -30,6 +31,7 @@ from scheduling.core.holds import Hold, HoldState, RoomAnswer, judge_room
 from scheduling.core.latest_by import NoWorkingTime, TooEarly
 from scheduling.core.moment import Moment
 from scheduling.core.room_facts import HoldKind
+from scheduling.curing import Cures, cure_to_json
 from scheduling.gather import Gathered, Known
 from scheduling.models import Crew, RoomState
 
@@ -50,6 +52,8 @@ class Judged:
     #: Why no last moments can be given for the acts that keep the day; None: they can.
     no_acts: Say | None
     good_until: datetime | None
+    #: The air after the setting; None: nothing is on the walls, or no label asks for anything.
+    cure: Cure | None = None
 
     @property
     def keeping(self) -> tuple[Hold, ...]:
@@ -110,6 +114,8 @@ class _Judges:
         self._known = Known(rooms, now=now)
         self._crews = _crews_of(self._known)
         self._leads = _leads(rooms)
+        begun = {pk: one.at for pk, one in self._known.begun.items()}
+        self._cures = Cures(self._known.rooms, begun=begun, finished=self._known.finished)
 
     @property
     def rooms(self) -> Mapping[int, Room]:
@@ -121,9 +127,11 @@ class _Judges:
         one = self._known.at(room, now=now)
         answer = judge_room(one.facts, now=now)
         acts, no_acts = self._acts(one, answer)
+        cure = self._cures.at(room, now=now)
         instants = [answer.good_until, *(rested.rest.good_until for rested in one.rests)]
+        instants.append(cure.good_until if cure else None)
         good_until = min((at for at in instants if at is not None), default=None)
-        return Judged(now, one, answer, acts, no_acts, good_until)
+        return Judged(now, one, answer, acts, no_acts, good_until, cure)
 
     def steps(self, room: int, *, since: datetime, now: datetime) -> tuple[Judged, ...]:
         """Return a room judged at `since`, and at every instant up to `now` at which its state turned by itself."""
@@ -208,6 +216,8 @@ def _store(steps: Mapping[int, Sequence[Judged]], before: Mapping[int, RoomState
         known = answers.loss_of(old.answer) if old else None
         loss = _loss_after(all_of, known, was_fit=old is not None and old.is_fit_to_send)
         rows.append(_row(last, loss))
+        if last.cure is not None:
+            messages.tell_of_cure(last.gathered, last.cure, now=now)
         if loss is not None and (known is None or known.at != loss.at):
             room = last.gathered.room
             messages.tell_managers_held_again(room, loss, version=last.gathered.facts_version, now=now)
@@ -233,6 +243,7 @@ def _row(one: Judged, loss: answers.Loss | None) -> RoomState:
             one.answer, one.acts, on_site_by=_on_site_by(gathered), no_acts=one.no_acts
         ),
         rests=[answers.rest_to_json(rested) for rested in gathered.rests],
+        watch={"cure": cure_to_json(one.cure)},
     )
 
 

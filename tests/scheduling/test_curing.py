@@ -1,0 +1,119 @@
+"""The air after the setting, in the stored state of a room and in word to people; hours worked by hand."""
+
+from __future__ import annotations
+
+from datetime import timedelta
+from decimal import Decimal
+
+import pytest
+
+from jobs.facts import withdraw
+from jobs.services import seen
+from materials.services.sheets import bring_lot
+from scheduling import states
+from scheduling.curing import cure_from_json
+from scheduling.models import Message, RoomState
+from scheduling.services import work
+from tests import make
+from tests.conftest import NOW
+from tests.scheduling.rooms import HOUR, done, promised_room
+
+pytestmark = pytest.mark.django_db
+DAY = 24 * HOUR
+
+
+@pytest.fixture
+def boss():
+    return make.manager(name="Ada Holm")
+
+
+@pytest.fixture
+def lead():
+    return make.crew_lead(name="Ben Tor")
+
+
+@pytest.fixture
+def room(boss, lead):
+    """Return a room begun at NOW whose adhesive cures for a day between 10 and 30 °C and 20 and 70 %."""
+    room, ceiling, _day = promised_room(boss, make.crew(lead))
+    done(boss, ceiling)
+    glue = make.adhesive(cure_s=86_400, no_washing_s=3 * 86_400, no_cooling_s=2 * 86_400)
+    make.need(room, glue, 1)
+    bring(boss, room, glue)
+    read(boss, room, at=NOW)
+    states.refresh_due(now=NOW)
+    work.start_room(make.envelope(boss), room=room, crew=None)
+    return room
+
+
+def bring(boss, room, glue):
+    envelope = make.envelope(boss, ago=HOUR)
+    bring_lot(envelope, job=room.job, room=room, product=glue, quantity=Decimal(2), good_through=None)
+
+
+def read(boss, room, *, at, t_c=20.0, rh_pct=45.0):
+    return seen.record_reading(
+        make.envelope(boss, now=at), zone=room.zone, temperature=t_c, unit="c", humidity_pct=rh_pct
+    )
+
+
+def cure(room, *, now):
+    states.refresh_due(now=now)
+    return cure_from_json(RoomState.objects.get(room=room).watch["cure"])
+
+
+def told(room, kind):
+    return sorted(
+        Message.objects.filter(room=room, key__startswith=f"{kind}/").values_list("person__name", flat=True)
+    )
+
+
+def test_a_begun_room_is_watched_until_its_adhesive_has_cured(boss, room):
+    one = cure(room, now=NOW + HOUR)
+    assert (one.state, one.until_at, one.upset_since) == ("curing", NOW + DAY, None)
+    assert RoomState.objects.get(room=room).good_until is not None
+
+    assert cure(room, now=NOW + DAY).state == "cured"
+
+
+def test_air_that_leaves_the_setting_band_is_told_once_to_managers_and_the_crew(boss, room):
+    cold = read(boss, room, at=NOW + 3 * HOUR, t_c=6)
+    assert cure(room, now=NOW + 3 * HOUR).upset_since == NOW + 3 * HOUR
+    read(boss, room, at=NOW + 4 * HOUR, t_c=5)
+    assert cure(room, now=NOW + 4 * HOUR).upset_since == NOW + 3 * HOUR
+    assert told(room, "cure") == ["Ada Holm", "Ben Tor"]
+
+    read(boss, room, at=NOW + 5 * HOUR)
+    assert cure(room, now=NOW + 5 * HOUR).upset_since is None
+    # A correction of the past takes it away; who was told, was told.
+    withdraw(cold, make.envelope(boss, now=NOW + 5 * HOUR, reason="held in the hand"))
+    assert cure(room, now=NOW + 5 * HOUR).upset_since is None
+    assert told(room, "cure").count("Ben Tor") == 2
+
+
+def test_the_hours_count_from_the_last_sheet_and_a_finished_room_says_what_must_wait(boss, room):
+    read(boss, room, at=NOW + 6 * HOUR)
+    work.finish_room(make.envelope(boss, now=NOW + 6 * HOUR), room=room)
+
+    one = cure(room, now=NOW + 6 * HOUR)
+
+    assert one.until_at == NOW + 6 * HOUR + DAY
+    assert (one.washing_from, one.cooling_from) == (NOW + 6 * HOUR + 3 * DAY, NOW + 6 * HOUR + 2 * DAY)
+    assert told(room, "waits") == ["Ada Holm", "Ben Tor"]
+
+
+def test_a_room_whose_labels_ask_for_nothing_is_not_watched(boss):
+    room, ceiling, _day = promised_room(boss, make.crew())
+    done(boss, ceiling)
+    states.refresh_due(now=NOW)
+    work.start_room(make.envelope(boss), room=room, crew=None)
+
+    assert cure(room, now=NOW + timedelta(minutes=1)) is None
+
+
+def test_the_first_cold_reading_after_the_cure_troubles_nobody(boss, room):
+    read(boss, room, at=NOW + 12 * HOUR)
+    read(boss, room, at=NOW + DAY + HOUR, t_c=4)
+
+    assert cure(room, now=NOW + DAY + HOUR).upset_since is None
+    assert told(room, "cure") == []
