@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections import defaultdict
-from collections.abc import Collection, Hashable, Iterable, Iterator
+from collections.abc import Collection, Hashable, Iterable, Iterator, Sequence
 from dataclasses import dataclass, field
 from datetime import datetime
 from difflib import get_close_matches
@@ -43,8 +43,19 @@ BANDS = (
     ("humidity from", "humidity to"),
     ("set air from", "set air to"),
     ("set humidity from", "set humidity to"),
+    ("backing moisture from", "backing moisture to"),
 )
-SETTING_BAND = ("set air from", "set air to", "set humidity from", "set humidity to")
+#: Columns that are filled in together or not at all, and what they are.
+WHOLE = (
+    (
+        ("set air from", "set air to", "set humidity from", "set humidity to"),
+        say("the label's band is written whole or not at all"),
+    ),
+    (
+        ("backing moisture from", "backing moisture to"),
+        say("what the maker allows is written whole or not at all"),
+    ),
+)
 
 
 #: Sheet, row of the file (None: not in it), column, what stands there.
@@ -165,16 +176,8 @@ def _products(book: _Book) -> Iterator[Wrong]:
 
 
 def _product(row: Typed, product: KnownProduct) -> Iterator[Wrong]:
-    fields = product.fields
-    said = [name for name in SETTING_BAND if fields.get(PRODUCTS.column(name).field) is not None]
-    if 0 < len(said) < len(SETTING_BAND):
-        for name in SETTING_BAND:
-            if name not in said and (row.has(name) or name not in row.values):
-                right = say(
-                    "{right}: the label's band is written whole or not at all",
-                    right=PRODUCTS.column(name).kind.right,
-                )
-                yield Wrong(PRODUCTS.name, row.number, name, "", right)
+    for names, why in WHOLE:
+        yield from _in_part(row, product, names, why)
     for name in ("longest gap hours", "fine gap hours", "reading fresh hours"):
         if row.has(name) and row[name] == 0:
             yield Wrong(PRODUCTS.name, row.number, name, "0", say("more than 0 hours"))
@@ -184,6 +187,16 @@ def _product(row: Typed, product: KnownProduct) -> Iterator[Wrong]:
     if row.values.get("water-borne") and product.kind not in ("", Product.Kind.ADHESIVE):
         right = say("no, or empty: only adhesives are water-borne")
         yield Wrong(PRODUCTS.name, row.number, "water-borne", "yes", right)
+
+
+def _in_part(row: Typed, product: KnownProduct, names: Sequence[str], why: Say) -> Iterator[Wrong]:
+    said = [name for name in names if product.fields.get(PRODUCTS.column(name).field) is not None]
+    if not 0 < len(said) < len(names):
+        return
+    for name in names:
+        if name not in said and (row.has(name) or name not in row.values):
+            right = say("{right}: {why}", right=PRODUCTS.column(name).kind.right, why=why)
+            yield Wrong(PRODUCTS.name, row.number, name, "", right)
 
 
 def _suppliers(book: _Book) -> Iterator[Wrong]:

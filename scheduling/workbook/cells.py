@@ -13,7 +13,7 @@ from typing import Any
 from django.core.exceptions import ValidationError
 from django.core.validators import validate_email
 
-from jobs.core.units import Unreadable, celsius
+from jobs.core.units import NM_PER_MM, Unreadable, celsius, parse_length
 from jobs.core.words import Say, say
 from jobs.core.worktime import parse_week, print_week, site_zone
 
@@ -180,6 +180,21 @@ def _between(low: float, high: float, reader: Callable[[Cell], float], right: Sa
     return Kind(read, right, show_number, is_text=False)
 
 
+def _length(cell: Cell) -> int:
+    """Return nanometres, more than none."""
+    try:
+        found = parse_length(as_text(cell))
+    except Unreadable as error:
+        raise NotReadable from error
+    if found <= 0:
+        raise NotReadable
+    return found
+
+
+def _show_length(nm: int) -> str:
+    return f"{show_number(Decimal(nm) / NM_PER_MM)} mm"
+
+
 def _day(cell: Cell) -> date:
     if isinstance(cell, datetime):
         found = cell.date()
@@ -301,6 +316,7 @@ def _show_yes_no(value: bool) -> str:
 YES_NO = Kind(_yes_no, say("yes or no"), _show_yes_no, words=("yes", "no"))
 COUNT = whole(1, 100_000)
 HOURS = Kind(_hours, say("hours, 0 to 8760"), _show_hours, is_text=False)
+LENGTH = Kind(_length, say("a length as 2.3 mm or 4 ft"), _show_length)
 DAY = Kind(_day, say("a day as 2026-05-14"), is_text=False)
 MOMENT = Kind(_moment, say("a time on the site's clock as 2026-05-14 07:30"), is_text=False)
 WEEK = Kind(_week, say("hours as Mon-Fri 06:30-18:00; Sat 08:00-12:00"), print_week)
@@ -310,3 +326,4 @@ LIST = Kind(_list, say("words parted by semicolons"))
 SPANS = Kind(_spans, say("days as 2026-12-24..2027-01-02 winter break; 2026-05-14 fair"))
 TEMPERATURE = _between(-40, 60, _temperature, say("°C from -40 to 60, or a temperature as 64 °F"))
 HUMIDITY = _between(0, 100, _number_with("%"), say("percent from 0 to 100"))
+KELVIN = _between(0.1, 20, lambda cell: float(_decimal(cell)), say("kelvin from 0.1 to 20"))

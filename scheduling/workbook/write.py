@@ -185,6 +185,8 @@ def _sample(today: date) -> dict[str, list[Filled]]:
                 "set humidity to": 65,
                 "reading fresh hours": 2,
                 "shelf life days": 365,
+                "cure hours": 48,
+                "no washing hours": 168,
             },
             {"product": sealant, "kind": "sealant", "unit": "tubes", "shelf life days": 540},
         ],

@@ -319,6 +319,23 @@ def test_a_setting_band_is_whole_or_not_there(boss):
     ]
 
 
+def test_what_a_maker_allows_in_the_backing_is_whole_or_not_there(boss):
+    sheets = small()
+    sheets["Products"][0] |= {"backing moisture from": 6}
+
+    assert places(sheets, boss) == [("Products", 2, "backing moisture to", "")]
+
+
+@pytest.mark.parametrize(
+    ("column", "cell"), [("thickness", "2.3"), ("width", "0 mm"), ("height", "1/3 in"), ("core tolerance", 0)]
+)
+def test_a_size_without_a_unit_or_of_nothing_is_refused(boss, column, cell):
+    sheets = small()
+    sheets["Products"][0] |= {column: cell}
+
+    assert places(sheets, boss) == [("Products", 2, column, str(cell))]
+
+
 @pytest.mark.parametrize("name", ["longest gap hours", "fine gap hours", "reading fresh hours"])
 def test_a_rule_of_no_time_at_all_is_refused(boss, name):
     sheets = small()
