@@ -60,6 +60,11 @@ class Cures:
             for zone, walls in _by_zone(self._walls.values()).items()
         }
 
+    def rule(self, room: int) -> CureRule | None:
+        """Return what the labels ask of a room; None: nothing was set, or no label asks for anything."""
+        wall = self._walls.get(room)
+        return None if wall is None else wall.rule
+
     def at(self, room: int, *, now: datetime) -> Cure | None:
         """Return the cure of a room; None: nothing was set by then, or no label asks for anything."""
         wall = self._walls.get(room)

@@ -13,6 +13,8 @@ from materials.services.sheets import bring_lot
 from scheduling import states
 from scheduling.curing import cure_from_json
 from scheduling.models import Message, RoomState
+from scheduling.pages.room import room_page
+from scheduling.printing import plain
 from scheduling.services import work
 from tests import make
 from tests.conftest import NOW
@@ -117,3 +119,51 @@ def test_the_first_cold_reading_after_the_cure_troubles_nobody(boss, room):
 
     assert cure(room, now=NOW + DAY + HOUR).upset_since is None
     assert told(room, "cure") == []
+
+
+def page(room, boss, *, now):
+    states.refresh_due(now=now)
+    return room_page(room, boss, may_record=True, may_record_site=True, now=now).cure
+
+
+def words(said):
+    return plain(said, zone="Europe/Paris", now=NOW)
+
+
+def test_the_page_of_a_room_tells_each_spell_and_whom_to_tell_what_must_wait(boss, room):
+    room.job.site_agent = "Site office"
+    room.job.save()
+    read(boss, room, at=NOW + 3 * HOUR, t_c=6.5)
+    read(boss, room, at=NOW + 4 * HOUR, t_c=8)
+    shown = page(room, boss, now=NOW + 4 * HOUR)
+    assert words(shown.trouble) == "The air is out of the setting band since Wed 10 Jun 14:00."
+
+    read(boss, room, at=NOW + 5 * HOUR)
+    work.finish_room(make.envelope(boss, now=NOW + 5 * HOUR), room=room)
+    shown = page(room, boss, now=NOW + 5 * HOUR)
+
+    assert shown.trouble is None
+    (spell,) = shown.spells
+    assert words(spell.fact) == "Out of the setting band until Wed 10 Jun 16:00."
+    assert words(spell.detail).startswith("6.5 to 8.0 °C")
+    # 5 h after NOW (11:00 in Paris) and 72 h, and 48 h.
+    assert words(shown.waits) == (
+        "Not washed down before Sat 13 Jun 16:00. Not cooled below its band before Fri 12 Jun 16:00."
+    )
+    assert words(shown.tell) == "Tell Site office."
+
+
+def test_a_page_long_after_still_tells_what_happened_and_asks_nobody_to_wait(boss, room):
+    read(boss, room, at=NOW + 3 * HOUR, t_c=6.5)
+    read(boss, room, at=NOW + 5 * HOUR)
+    work.finish_room(make.envelope(boss, now=NOW + 6 * HOUR), room=room)
+
+    shown = page(room, boss, now=NOW + 300 * DAY)
+
+    assert (shown.waits, len(shown.spells)) == (None, 1)
+
+
+def test_a_room_that_waits_has_no_such_part(boss):
+    room, _ceiling, _day = promised_room(boss, make.crew())
+
+    assert page(room, boss, now=NOW) is None
