@@ -17,7 +17,7 @@ from jobs.facts import record
 from jobs.models import Entry, Person, ReadingFile
 from jobs.services import seen
 from jobs.services.people import sign_in_link_for
-from materials.services import deliveries, sheets
+from materials.services import deliveries, sheets, stacks
 from scheduling import feeds
 from scheduling.acts import ACTS, BY_FACT, INSTEAD
 from scheduling.models import DayGiven, FeedSecret, Finish
@@ -105,6 +105,9 @@ ACTIONS = {
     ("rooms", "day"): ("room", MANAGER_ON_THE_JOB),
     ("rooms", "day-back"): ("room", MANAGER_ON_THE_JOB),
     ("placements", "open"): ("wrapped", ON_THE_JOB),
+    ("placements", "lay-out"): ("opened", ON_THE_JOB),
+    ("placements", "temperature"): ("opened", ON_THE_JOB),
+    ("placements", "moisture"): ("boarded", ON_THE_JOB),
     ("placements", "inspect"): ("opened", IN_THE_ROOM),
     ("placements", "move"): ("opened", ON_THE_JOB),
     ("orders", "dispatch"): ("order", ORDERS_SENDER),
@@ -126,6 +129,9 @@ FACTS = {
     "Arrival": ON_THE_JOB,
     "Placement": ON_THE_JOB,
     "Opening": ON_THE_JOB,
+    "LaidOut": ON_THE_JOB,
+    "StackReading": ON_THE_JOB,
+    "MoistureReading": ON_THE_JOB,
     "Inspection": IN_THE_ROOM,
     "MixAcknowledged": IN_THE_ROOM,
     "Dispatch": ORDERS_SENDER,
@@ -150,7 +156,7 @@ METHODS = ("get", "head", "post", "put", "patch", "delete")
 def keys(world):
     """Return what stands in paths, by the word of the table."""
     made = {name: row.pk for name, row in world.rows.items()}
-    made |= {name: world.rows[name].origin for name in ("wrapped", "opened", "dispatch")}
+    made |= {name: world.rows[name].origin for name in ("wrapped", "opened", "boarded", "dispatch")}
     for name in ("lead", "boss"):
         feeds.new_feed_secret(world.crew, person=world.rows[name], now=NOW)
         made[f"{name}s_secret" if name == "lead" else f"{name}_secret"] = FeedSecret.objects.latest("pk").pk
@@ -189,6 +195,11 @@ def facts(world):
         "Arrival": world.arrival,
         "Placement": world.wrapped,
         "Opening": world.opening,
+        "LaidOut": stacks.lay_out(at(by), placement=world.opened, lies="lots", lot_of=10),
+        "StackReading": stacks.measure_stack(
+            at(by), placement=world.opened, place="core", temperature=4, unit="c"
+        ),
+        "MoistureReading": stacks.measure_moisture(at(by), placement=world.boarded, moisture_pct=11),
         "Inspection": world.inspection,
         "MixAcknowledged": sheets.acknowledge_mix(at(by), room=room, product=world.sheet),
         "Dispatch": world.dispatch,

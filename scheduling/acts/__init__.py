@@ -10,11 +10,20 @@ from django.apps import apps
 
 from jobs.models import Entry, Fact, ReadingFile
 from materials.models import Arrival
-from scheduling.acts import air, days, deliveries, prep, sheets, site, work
+from scheduling.acts import air, days, deliveries, prep, sheets, site, stacks, work
 from scheduling.acts.base import Act, ActForm, Allowed, Subject
 from scheduling.models import Assignment, BeganHeld, DayGiven
 
-_BY_PATH = (*air.ACTS, *site.ACTS, *prep.ACTS, *sheets.ACTS, *deliveries.ACTS, *work.ACTS, *days.ACTS)
+_BY_PATH = (
+    *air.ACTS,
+    *site.ACTS,
+    *prep.ACTS,
+    *sheets.ACTS,
+    *stacks.ACTS,
+    *deliveries.ACTS,
+    *work.ACTS,
+    *days.ACTS,
+)
 #: Acts without a page of their own: each corrects one fact that another act recorded among several.
 _CORRECTIONS = (*prep.CORRECTIONS, *sheets.CORRECTIONS, *work.CORRECTIONS)
 #: Facts that are only taken back, each with the act whose rights and place it has.

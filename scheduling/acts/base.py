@@ -192,6 +192,11 @@ class ActForm(InWords, forms.Form):
         """What must be said before the fields."""
         return ()
 
+    @property
+    def weight(self) -> Say | None:
+        """How heavy what is handled here is; None: nothing heavy is."""
+        return None
+
     def done(self, facts: list[Fact]) -> Say:
         """Return what was recorded, as one sentence; of several facts the first, and how many more."""
         if len(facts) == 1:

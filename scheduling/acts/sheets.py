@@ -2,9 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
 from typing import Any
-from uuid import UUID, uuid5
 
 from django import forms
 from django.forms import BoundField
@@ -14,7 +12,7 @@ from django.utils.translation import gettext_lazy, ngettext
 
 from jobs.core.words import say, say_n
 from jobs.facts import Envelope
-from jobs.models import Fact, Room, Zone
+from jobs.models import Room, Zone
 from materials.core.stock import Standing
 from materials.models import DefectKind, Inspection, MixAcknowledged, Opening, Placement, Product
 from materials.services import sheets
@@ -34,51 +32,8 @@ USUAL = (
 )
 
 
-class OpenSeveralForm(ActForm):
-    """That placements of a room were unwrapped and laid flat in the open, as one handling."""
-
-    when_label = gettext_lazy("Opened at")
-
-    def arrange(self) -> None:
-        typed = self.typed.getlist("placements")
-        self.standing = {
-            str(placement.origin): (placement, one)
-            for placement, one in handling.standing_in(self.room)
-            if (one.sheets and one.opened_at is None) or str(placement.origin) in typed
-        }
-        choices = [(key, _named(placement, one)) for key, (placement, one) in self.standing.items()]
-        self.fields["placements"] = forms.MultipleChoiceField(
-            choices=choices,
-            widget=forms.CheckboxSelectMultiple,
-            label=_("Opened and laid flat in the open"),
-            help_text=_("Rest counts from here on."),
-        )
-
-    def defaults(self) -> dict[str, Any]:
-        return {"placements": list(self.standing)}
-
-    @property
-    def notes(self) -> tuple[Note, ...]:
-        if self.standing:
-            return ()
-        return (
-            Note(
-                say("Nothing here is still wrapped"),
-                say("What has come for this room is open."),
-                mark="clear",
-            ),
-        )
-
-    def perform(self, envelope: Envelope) -> Iterable[Fact]:
-        chosen = [self.standing[key][0] for key in self.cleaned_data["placements"]]
-        return handling.open_placements(envelope, chosen)
-
-    def fact_ids(self, act: UUID) -> Iterable[UUID]:
-        return [act, *(uuid5(act, f"placement/{key}") for key in self.standing)]
-
-
 class OpenForm(ActForm):
-    """That one placement was unwrapped and laid flat in the open; also the correction of its time."""
+    """When one placement was unwrapped, put right."""
 
     when_label = gettext_lazy("Opened at")
 
@@ -95,7 +50,44 @@ class OpenForm(ActForm):
         return sheets.open_placement(envelope, placement=self.placement)
 
 
-class InspectForm(ActForm):
+class RejectFields(ActForm):
+    """What forms share that count sheets set apart, by kind of defect."""
+
+    def add_rejects(self) -> None:
+        """Add a count for each kind of defect."""
+        for kind in (*USUAL, *(kind for kind in DefectKind if kind not in USUAL)):
+            self.fields[_reject(kind)] = CountField(required=False, label=_named_kind(kind), initial=0)
+
+    @property
+    def usual(self) -> list[BoundField]:
+        """The counts of the usual defects."""
+        return [self[_reject(kind)] for kind in USUAL]
+
+    @property
+    def unusual(self) -> list[BoundField]:
+        """The counts of the other defects."""
+        return [self[_reject(kind)] for kind in DefectKind if kind not in USUAL]
+
+    @property
+    def unusual_count(self) -> int:
+        """How many of the other defects have something written at them."""
+        return _written(self.unusual)
+
+    @property
+    def reject_count(self) -> int:
+        """How many defects have something written at them."""
+        return _written([*self.usual, *self.unusual])
+
+    def rejects(self) -> dict[str, int]:
+        """Return the counts of a valid form by kind."""
+        return {kind.value: self.cleaned_data[_reject(kind)] or 0 for kind in DefectKind}
+
+
+def _written(counts: list[BoundField]) -> int:
+    return sum(1 for bound in counts if bound.errors or str(bound.value() or "0") != "0")
+
+
+class InspectForm(RejectFields):
     """A further part of a placement's inspection: so many looked at, so many of them set apart by kind."""
 
     template = "scheduling/acts/_inspect.html"
@@ -109,8 +101,7 @@ class InspectForm(ActForm):
     )
 
     def arrange(self) -> None:
-        for kind in (*USUAL, *(kind for kind in DefectKind if kind not in USUAL)):
-            self.fields[_reject(kind)] = CountField(required=False, label=_named_kind(kind), initial=0)
+        self.add_rejects()
         self.fields["inspected"].help_text = _("%(n)d to go") % {"n": self.standing.to_inspect}
 
     @cached_property
@@ -129,28 +120,12 @@ class InspectForm(ActForm):
             left=self.standing.to_inspect,
         )
 
-    @property
-    def usual(self) -> list[BoundField]:
-        """The counts of the usual defects."""
-        return [self[_reject(kind)] for kind in USUAL]
-
-    @property
-    def unusual(self) -> list[BoundField]:
-        """The counts of the other defects."""
-        return [self[_reject(kind)] for kind in DefectKind if kind not in USUAL]
-
-    @property
-    def unusual_count(self) -> int:
-        """How many of the other defects have something written at them."""
-        return sum(1 for bound in self.unusual if bound.errors or str(bound.value() or "0") != "0")
-
     def perform(self, envelope: Envelope) -> Inspection:
-        counts = {kind.value: self.cleaned_data[_reject(kind)] or 0 for kind in DefectKind}
         return handling.inspect(
             envelope,
             placement=self.placement,
             inspected=self.cleaned_data["inspected"],
-            rejects=counts,
+            rejects=self.rejects(),
             mark_seen=self.cleaned_data["mark_seen"],
         )
 
@@ -308,42 +283,23 @@ def _named_kind(kind: DefectKind) -> str:
     return label[:1].upper() + label[1:]
 
 
-def _named(placement: Placement, standing: Standing) -> str:
+def named(placement: Placement, standing: Standing) -> str:
     words = ngettext("%(n)d sheet, batch %(batch)s", "%(n)d sheets, batch %(batch)s", standing.sheets)
     return words % {"n": standing.sheets, "batch": placement.batch}
 
 
+INSPECT = Act(
+    name="inspect",
+    subject=Subject.PLACEMENT,
+    title=gettext_lazy("Count and inspect"),
+    verb=gettext_lazy("Keep this count"),
+    form=InspectForm,
+    allowed=Allowed.ROOM,
+    fact=Inspection,
+    cautions=("lifting",),
+)
 ACTS = (
-    Act(
-        name="open",
-        subject=Subject.ROOM,
-        title=gettext_lazy("Open and lay out"),
-        verb=gettext_lazy("Record that they are open"),
-        form=OpenSeveralForm,
-        allowed=Allowed.SITE,
-        says=gettext_lazy("Flat lots in the open, never on edge: so the sheets take on the room’s air."),
-        cautions=("wet", "lifting", "skid"),
-    ),
-    Act(
-        name="open",
-        subject=Subject.PLACEMENT,
-        title=gettext_lazy("Open and lay out"),
-        verb=gettext_lazy("Record that they are open"),
-        form=OpenForm,
-        allowed=Allowed.SITE,
-        fact=Opening,
-        cautions=("wet", "lifting", "skid"),
-    ),
-    Act(
-        name="inspect",
-        subject=Subject.PLACEMENT,
-        title=gettext_lazy("Count and inspect"),
-        verb=gettext_lazy("Keep this count"),
-        form=InspectForm,
-        allowed=Allowed.ROOM,
-        fact=Inspection,
-        cautions=("lifting",),
-    ),
+    INSPECT,
     Act(
         name="move",
         subject=Subject.PLACEMENT,
@@ -364,6 +320,15 @@ ACTS = (
     ),
 )
 CORRECTIONS = (
+    Act(
+        name="opening",
+        subject=Subject.PLACEMENT,
+        title=gettext_lazy("An opening"),
+        verb=gettext_lazy("Record that they are open"),
+        form=OpenForm,
+        allowed=Allowed.SITE,
+        fact=Opening,
+    ),
     Act(
         name="recount",
         subject=Subject.PLACEMENT,

@@ -60,6 +60,7 @@ def build() -> World:
     rows["annex"] = make.zone(job=rows["job"], name="Annex")
     rows["sheet"] = make.sheet(name="Gloss sheet", is_batch_matched=True)
     rows["plain"] = make.sheet(name="Matt sheet")
+    rows["backed"] = make.sheet(name="Board panel", kind="backed", moisture_min_pct=6, moisture_max_pct=12)
     rows["glue"] = make.adhesive(name="Wall glue")
     for name in ("room", "twin", "ready", "begun", "done"):
         rows[name] = make.room(zone=rows["zone"], name=f"Room {name}")
@@ -119,6 +120,12 @@ def _stock(world: World) -> None:
     rows["opening"] = sheets.open_placement(
         make.envelope(rows["lead"], ago=49 * HOUR), placement=rows["opened"]
     )
+    deliveries.record_arrival(
+        make.envelope(rows["lead"], ago=50 * HOUR),
+        zone=rows["annex"],
+        lines=[deliveries.PlacedLine(rows["backed"], "B1", 6, rows["faraway"])],
+    )
+    rows["boarded"] = Placement.objects.get(batch="B1")
     rows["inspection"] = handling.inspect(
         make.envelope(rows["lead"], ago=48 * HOUR),
         placement=rows["opened"],

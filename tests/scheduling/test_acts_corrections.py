@@ -15,7 +15,7 @@ from django.urls import reverse
 from jobs.models import Entry, Fact, Reading, ReadingFile
 from jobs.services import seen
 from materials.models import Dispatch, Placement
-from materials.services import deliveries, sheets
+from materials.services import deliveries, sheets, stacks
 from scheduling.acts import BY_FACT, INSTEAD, ONLY_TAKEN_BACK, ways_of
 from scheduling.acts.base import Allowed
 from scheduling.models import Assignment, BeganHeld, DayGiven, Finish, Start, Waiver
@@ -88,6 +88,26 @@ FIXES = {
         by="supplier",
     ),
     "materials.placement": Fix(lambda w: w.wrapped, {"sheets": "9"}, "sheets", 9),
+    "materials.laidout": Fix(
+        lambda w: stacks.lay_out(envelope(w, ago=HOUR), placement=w.opened, lies="lots", lot_of=10),
+        {"lies": "apart"},
+        "lies",
+        "apart",
+    ),
+    "materials.stackreading": Fix(
+        lambda w: stacks.measure_stack(
+            envelope(w, ago=HOUR), placement=w.opened, place="core", temperature=3, unit="c"
+        ),
+        {"place": "face"},
+        "place",
+        "face",
+    ),
+    "materials.moisturereading": Fix(
+        lambda w: stacks.measure_moisture(envelope(w, ago=HOUR), placement=w.boarded, moisture_pct=16),
+        {"moisture_pct": "10,5"},
+        "moisture_pct",
+        10.5,
+    ),
     "materials.opening": Fix(
         lambda w: w.opening,
         {"happened_at": "2026-06-08T10:30"},
