@@ -21,6 +21,9 @@ from scheduling import gather
 from scheduling.models import SheetsSet
 
 _NOTHING = timedelta(0)
+_NO_AIR: tuple[Columns, list[rest.Memory]] = (Columns(), [])
+#: A logger's file is read in so long after the cure at the latest, for people to be told of it.
+LATE = timedelta(days=7)
 
 
 @dataclass(frozen=True, slots=True)
@@ -48,29 +51,31 @@ class Cures:
     """
 
     def __init__(
-        self, rooms: Mapping[int, Room], *, begun: Mapping[int, datetime], finished: Mapping[int, datetime]
+        self,
+        rooms: Mapping[int, Room],
+        *,
+        begun: Mapping[int, datetime],
+        finished: Mapping[int, datetime],
+        now: datetime,
     ) -> None:
         self._walls = _walls({pk: rooms[pk] for pk in begun}, begun, finished)
+        # Whatever comes so late changes no list and helps nobody; a room's page asks the readings itself.
+        watched = [wall for wall in self._walls.values() if now < wall.is_past_at + LATE]
         self._air = {
             zone: _air_between(
                 zone,
                 min(wall.from_at - wall.rule.air.max_gap for wall in walls),
                 max(wall.last_set_at + wall.rule.air.required for wall in walls),
             )
-            for zone, walls in _by_zone(self._walls.values()).items()
+            for zone, walls in _by_zone(watched).items()
         }
-
-    def rule(self, room: int) -> CureRule | None:
-        """Return what the labels ask of a room; None: nothing was set, or no label asks for anything."""
-        wall = self._walls.get(room)
-        return None if wall is None else wall.rule
 
     def at(self, room: int, *, now: datetime) -> Cure | None:
         """Return the cure of a room; None: nothing was set by then, or no label asks for anything."""
         wall = self._walls.get(room)
         if wall is None or now < wall.from_at:
             return None
-        columns, memories = self._air[wall.zone]
+        columns, memories = self._air.get(wall.zone, _NO_AIR)
         last = min(wall.last_set_at, now)
         cure = cure_of(wall.rule, columns, memories, from_at=wall.from_at, last_set_at=last, now=now)
         if last == wall.last_set_at:
@@ -78,6 +83,16 @@ class Cures:
         # A phone whose clock runs ahead: the last sheet becomes a fact only then.
         ends = [at for at in (cure.good_until, wall.last_set_at) if at is not None]
         return replace(cure, good_until=min(ends))
+
+
+def cure_in(room: Room, stored: StoredCure, *, now: datetime) -> tuple[CureRule, Cure] | None:
+    """Return the whole cure of one room from its readings, however long ago it was; None: no label asks any more."""
+    rule = _rules([room.pk]).get(room.pk)
+    if rule is None:
+        return None
+    from_at, last = stored.from_at, stored.last_set_at
+    columns, memories = _air_between(room.zone_id, from_at - rule.air.max_gap, last + rule.air.required)
+    return rule, cure_of(rule, columns, memories, from_at=from_at, last_set_at=last, now=max(now, last))
 
 
 def _walls(
@@ -196,11 +211,18 @@ class StoredCure:
     """The cure of a room as lists of rooms show it."""
 
     state: CureState
+    from_at: datetime
+    last_set_at: datetime
     until_at: datetime
     #: None: the air is in band, as far as is known.
     upset_since: datetime | None
     washing_from: datetime | None
     cooling_from: datetime | None
+
+    def is_past(self, *, now: datetime) -> bool:
+        """Return whether nothing of it need be known any more."""
+        ends = (self.until_at, self.washing_from, self.cooling_from)
+        return all(at is None or at <= now for at in ends)
 
 
 def cure_to_json(cure: Cure | None) -> dict[str, Any] | None:
@@ -209,6 +231,8 @@ def cure_to_json(cure: Cure | None) -> dict[str, Any] | None:
         return None
     return {
         "state": cure.state.value,
+        "from": cure.from_at.isoformat(),
+        "last_set": cure.last_set_at.isoformat(),
         "until": cure.until_at.isoformat(),
         "upset_since": cure.upset[-1].from_at.isoformat() if cure.is_upset else None,
         "washing_from": cure.washing_from.isoformat() if cure.washing_from else None,
@@ -224,6 +248,5 @@ def cure_from_json(stored: Mapping[str, Any] | None) -> StoredCure | None:
         None if at is None else datetime.fromisoformat(at)
         for at in (stored["upset_since"], stored["washing_from"], stored["cooling_from"])
     )
-    return StoredCure(
-        CureState(stored["state"]), datetime.fromisoformat(stored["until"]), upset, washing, cooling
-    )
+    from_at, last, until = (datetime.fromisoformat(stored[name]) for name in ("from", "last_set", "until"))
+    return StoredCure(CureState(stored["state"]), from_at, last, until, upset, washing, cooling)

@@ -66,7 +66,8 @@ def tell_of_cure(gathered: Gathered, cure: Cure, *, now: datetime) -> None:
         )
         _tell(people, f"cure/{room.pk}/{spell.from_at:%Y%m%dT%H%M%SZ}", room, subject, body, now=now)
     waits = waits_words(cure)
-    if gathered.finished_at is not None and waits is not None:
+    is_ahead = any(at is not None and now < at for at in (cure.washing_from, cure.cooling_from))
+    if gathered.finished_at is not None and waits is not None and is_ahead:
         subject = say("What must wait in {room}", room=room.name)
         who = room.job.site_agent or say("whoever cleans and cools it")
         body = say(

@@ -115,7 +115,7 @@ class _Judges:
         self._crews = _crews_of(self._known)
         self._leads = _leads(rooms)
         begun = {pk: one.at for pk, one in self._known.begun.items()}
-        self._cures = Cures(self._known.rooms, begun=begun, finished=self._known.finished)
+        self._cures = Cures(self._known.rooms, begun=begun, finished=self._known.finished, now=now)
 
     @property
     def rooms(self) -> Mapping[int, Room]:

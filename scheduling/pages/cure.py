@@ -10,7 +10,7 @@ from jobs.core.words import Say, say
 from jobs.models import Room
 from materials.core.cure import Cure, CureState, Spell
 from scheduling import parts
-from scheduling.curing import Cures, upset_words, waits_words
+from scheduling.curing import StoredCure, cure_in, upset_words, waits_words
 from scheduling.printing import range_words
 
 
@@ -29,24 +29,19 @@ class CureView:
     spells: tuple[parts.LogRow, ...]
 
 
-def cure_view(
-    room: Room, *, begun_at: datetime | None, finished_at: datetime | None, now: datetime
-) -> CureView | None:
+def cure_view(room: Room, stored: StoredCure | None, *, is_finished: bool, now: datetime) -> CureView | None:
     """Return what the page of a begun room says of its cure; None: no label asks for anything.
 
     Asked of the readings each time, so that it can be told however long ago it was.
     """
-    if begun_at is None:
+    found = cure_in(room, stored, now=now) if stored is not None else None
+    if found is None:
         return None
-    finished = {} if finished_at is None else {room.pk: finished_at}
-    cures = Cures({room.pk: room}, begun={room.pk: begun_at}, finished=finished)
-    cure, rule = cures.at(room.pk, now=now), cures.rule(room.pk)
-    if cure is None or rule is None:
-        return None
+    rule, cure = found
     band = rule.air.band
     waits = waits_words(cure) if _is_ahead(cure, now=now) else None
     return CureView(
-        state=_state(cure, finished=finished_at is not None),
+        state=_state(cure, finished=is_finished),
         band=say(
             "The labels ask for {air} and {humidity} until then.",
             air=range_words(band.t_min, band.t_max, "°C"),

@@ -27,12 +27,12 @@ from scheduling.acts.base import Allowed, Subject
 from scheduling.answers import Loss, PlacementCount, StoredRest
 from scheduling.core.backward import OpenAct
 from scheduling.core.holds import Act, Hold, HoldState, Who
+from scheduling.curing import cure_from_json
 from scheduling.gather import planned_for
-from scheduling.models import Finish, RoomState
+from scheduling.models import RoomState
 from scheduling.models.work import untranslated
 from scheduling.pages.cure import CureView, cure_view
 from scheduling.pages.trace import readings_to_draw
-from scheduling.services.work import begun_at
 
 #: What the history shows at once; the rest is a link away.
 HISTORY_AT_ONCE = 40
@@ -156,7 +156,12 @@ def room_page(
         placements=_placements(room, rests, zone, now=now),
         day=day,
         loss=_loss(answers.loss_of(state.answer)),
-        cure=_cure(room, state, now=now),
+        cure=cure_view(
+            room,
+            cure_from_json(state.watch.get("cure")),
+            is_finished=state.stage == RoomState.Stage.FINISHED,
+            now=now,
+        ),
         history=history,
         history_left_out=left_out,
         readings=_latest_readings(room, may_correct=may_record_site),
@@ -165,14 +170,6 @@ def room_page(
         is_manager=person.is_manager,
         facts_at=history[0].at if history and isinstance(history[0].at, datetime) else None,
     )
-
-
-def _cure(room: Room, state: RoomState, *, now: datetime) -> CureView | None:
-    if state.stage == RoomState.Stage.WAITING:
-        return None
-    begun = begun_at(room)
-    finish = Finish.objects.standing().filter(room=room).values_list("happened_at", flat=True).first()
-    return cure_view(room, begun_at=begun, finished_at=finish, now=now)
 
 
 class Staged(Protocol):

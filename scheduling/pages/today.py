@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from datetime import date, datetime, timedelta
 from zoneinfo import ZoneInfo
 
+from django.db.models import QuerySet
 from django.urls import reverse
 
 from jobs.core.words import Say, say, say_n
@@ -16,6 +17,7 @@ from scheduling import answers, parts
 from scheduling.acts.base import Allowed
 from scheduling.core.backward import OpenAct
 from scheduling.core.holds import Hold, HoldState, Who
+from scheduling.curing import StoredCure, cure_from_json, waits_words
 from scheduling.gather import planned_for
 from scheduling.models import Assignment, Crew, RoomState
 from scheduling.models.work import untranslated
@@ -55,6 +57,8 @@ class TodayPage:
     today: DayOfStops | None
     ahead: tuple[DayOfStops, ...]
     started: tuple[parts.StopRow, ...]
+    #: Rooms whose adhesive still cures, or where something must still wait.
+    curing: tuple[parts.LogRow, ...]
 
 
 @dataclass(frozen=True, slots=True)
@@ -102,6 +106,43 @@ def today_page(person: Person, *, now: datetime) -> TodayPage:
         today=here,
         ahead=ahead,
         started=tuple(stop for state in begun.values() if (stop := _begun_stop(state)).url not in shown),
+        curing=curing_lines(RoomState.objects.filter(crew__in=crews), now=now),
+    )
+
+
+def curing_lines(states: QuerySet[RoomState], *, now: datetime) -> tuple[parts.LogRow, ...]:
+    """Return what must be known of begun and finished rooms while they cure, those in trouble first."""
+    begun = states.exclude(stage=RoomState.Stage.WAITING).exclude(watch__cure=None)
+    rows = begun.values_list("pk", "room__name", "room__job__name", "watch")
+    found = []
+    for pk, room, job, watch in rows:
+        cure = cure_from_json(watch.get("cure"))
+        if cure is None or cure.is_past(now=now):
+            continue
+        found.append((cure.upset_since is None, cure.until_at, pk, room, job, cure))
+    found.sort(key=lambda one: one[:3])
+    return tuple(_curing_line(pk, room, job, cure, now=now) for _, _, pk, room, job, cure in found)
+
+
+def _curing_line(pk: int, room: str, job: str, cure: StoredCure, *, now: datetime) -> parts.LogRow:
+    what = say("{room}, {job}: cures until {until}.", room=room, job=job, until=cure.until_at)
+    if cure.upset_since is not None:
+        what = say(
+            "{room}, {job}: the air is out of the setting band since {since}; hold it until {until}.",
+            room=room,
+            job=job,
+            since=cure.upset_since,
+            until=cure.until_at,
+        )
+    elif cure.until_at <= now:
+        what = say("{room}, {job}: cured.", room=room, job=job)
+    return parts.LogRow(
+        at=cure.upset_since or cure.until_at,
+        fact=what,
+        detail=waits_words(cure),
+        risk=cure.upset_since is not None,
+        url=reverse("scheduling:room", args=[pk]) + "#cure",
+        key=f"cure-{pk}",
     )
 
 

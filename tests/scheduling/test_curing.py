@@ -14,6 +14,7 @@ from scheduling import states
 from scheduling.curing import cure_from_json
 from scheduling.models import Message, RoomState
 from scheduling.pages.room import room_page
+from scheduling.pages.today import today_page
 from scheduling.printing import plain
 from scheduling.services import work
 from tests import make
@@ -167,3 +168,20 @@ def test_a_room_that_waits_has_no_such_part(boss):
     room, _ceiling, _day = promised_room(boss, make.crew())
 
     assert page(room, boss, now=NOW) is None
+
+
+def test_the_crew_sees_its_curing_rooms_until_nothing_must_wait(boss, lead, room):
+    read(boss, room, at=NOW + 3 * HOUR, t_c=6)
+    states.refresh_due(now=NOW + 3 * HOUR)
+    (line,) = today_page(lead, now=NOW + 3 * HOUR).curing
+    assert "the air is out of the setting band since Wed 10 Jun 14:00" in words(line.fact)
+    assert line.risk
+
+    read(boss, room, at=NOW + 4 * HOUR)
+    states.refresh_due(now=NOW + 2 * DAY)
+    (line,) = today_page(lead, now=NOW + 2 * DAY).curing
+    assert words(line.fact).endswith(": cured.")
+    assert words(line.detail).startswith("Not washed down before Sat 13 Jun 11:00.")
+
+    states.refresh_due(now=NOW + 3 * DAY)
+    assert today_page(lead, now=NOW + 3 * DAY).curing == ()

@@ -249,11 +249,12 @@ def test_only_what_is_new_is_still_owed_to_people(loaded):
     unsent = Message.objects.filter(sent_at__isnull=True)
 
     assert {row.kind for row in owed} == {"send_message"}
-    assert {message.key.split("/")[0] for message in unsent} == {"held_again"}
+    assert {message.key.split("/")[0] for message in unsent} == {"held_again", "waits"}
     assert {message.key.split("/")[0] for message in Message.objects.all()} == {
         "held_again",
         "began_held",
         "turned_away",
+        "waits",
     }
 
 
