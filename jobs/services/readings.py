@@ -1,15 +1,15 @@
-"""Storing a logger's file: thousands of readings under the ids that follow from what they say, in short transactions.
+"""Storing a logger's readings: thousands of them under ids that follow from what they say, in short transactions.
 
 The same line twice is the same fact, so a file read in twice adds nothing, and one that was broken off half-way
-goes on where it ended.  The same logger at the same instant with another value is a conflict: the first stands.
+goes on where it ended.  The same logger at the same instant with another value is a conflict: the first stands,
+and what else was said is kept beside it.
 """
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-from dataclasses import dataclass
+from collections.abc import Iterable, Iterator, Sequence
+from dataclasses import dataclass, field
 from datetime import datetime
-from typing import Any
 from uuid import UUID, uuid5
 
 from django.core.exceptions import ValidationError
@@ -20,8 +20,9 @@ from django.utils.translation import ngettext
 from jobs.core.logger_values import Reading as ReadOut
 from jobs.core.worktime import time_zone
 from jobs.facts import CLOCK_TOLERANCE, EARLIEST, Envelope, check_open, raise_versions, record
-from jobs.ids import LOGGER_NAMESPACE, reading_id
-from jobs.models import Person, Reading, ReadingFile, Room, Zone
+from jobs.ids import LOGGER_NAMESPACE, reading_hex
+from jobs.models import Person, Reading, ReadingConflict, ReadingFile, Room, Zone
+from jobs.services.doubts import REACH, Around, around, judge
 
 #: So many readings are committed at once: others wait a part of a second at most.
 CHUNK = 5_000
@@ -55,6 +56,33 @@ class Stored:
     new: int
     known: int
     conflicts: tuple[Conflict, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Voice:
+    """Whose readings they are: the logger as people name it, who answers for them, and the file they came in."""
+
+    logger: str
+    by: int
+    file: UUID | None = None
+
+
+@dataclass(slots=True)
+class Found:
+    """What became of readings: those that are new, the rows of those that are known, what contradicts."""
+
+    new: list[ReadOut] = field(default_factory=list)
+    known: list[int] = field(default_factory=list)
+    conflicts: list[Conflict] = field(default_factory=list)
+    #: For each conflict, the origin of the reading that stands.
+    against: list[UUID] = field(default_factory=list)
+
+    def take(self, other: Found) -> None:
+        """Add what became of further readings."""
+        self.new += other.new
+        self.known += other.known
+        self.conflicts += other.conflicts
+        self.against += other.against
 
 
 @dataclass(frozen=True, slots=True)
@@ -94,9 +122,15 @@ def check_readings(readings: Sequence[ReadOut], *, zone: Zone, now: datetime) ->
 
 
 def compare(readings: Sequence[ReadOut], *, zone: Zone, logger: str) -> Stored:
-    """Return what storing these readings would do; writes nothing."""
-    new, known, conflicts = _sorted_out(readings, zone, logger)
-    return Stored(len(new), known, tuple(conflicts))
+    """Return what storing these readings would do; writes nothing.
+
+    Args:
+        readings: earliest first.
+    """
+    found = Found()
+    for run in _runs(readings):
+        found.take(_sorted_out(run, around(run, zone=zone.pk, logger=logger), zone.pk, logger))
+    return Stored(len(found.new), len(found.known), tuple(found.conflicts))
 
 
 def store_readings(
@@ -113,25 +147,61 @@ def store_readings(
         ValidationError: as `check_readings`, or the logger has no name; nothing is stored.
     """
     check_readings(readings, zone=zone, now=now)
-    rooms = list(Room.objects.filter(zone=zone).values_list("pk", flat=True))
     file: ReadingFile | None = None
-    new = known = 0
-    conflicts: list[Conflict] = []
+    whole = Found()
     for first in range(0, len(readings), CHUNK):
         with transaction.atomic():
-            # Whoever else stores readings of this zone waits here, so that an id is looked up and stored alone.
-            Zone.objects.select_for_update(no_key=True).get(pk=zone.pk)
+            lock_zones([zone.pk])
             is_raised = False
             if first == 0:
                 file, is_raised = _file_of(readings, zone, source, by=by, now=now)
-            added, again, odd = _sorted_out(readings[first : first + CHUNK], zone, source.logger)
-            if added and file is not None:
-                if not is_raised:
-                    raise_versions(rooms, now=now)
-                _insert(added, zone, file, by=by, now=now)
-        new, known = new + len(added), known + again
-        conflicts += odd
-    return Stored(new, known, tuple(conflicts))
+            voice = Voice(source.logger, by.pk, file.pk if file else None)
+            found = add_readings(readings[first : first + CHUNK], zone=zone.pk, voice=voice, now=now)
+            if found.new and not is_raised:
+                raise_versions(rooms_of([zone.pk]), now=now)
+        whole.take(found)
+    return Stored(len(whole.new), len(whole.known), tuple(whole.conflicts))
+
+
+def lock_zones(zones: Iterable[int]) -> None:
+    """Make whoever else stores readings of these zones wait, so that an id is looked up and stored alone."""
+    list(Zone.objects.select_for_update(no_key=True).filter(pk__in=zones).order_by("pk").values_list("pk"))
+
+
+def rooms_of(zones: Iterable[int]) -> list[int]:
+    """Return the rooms that the air of these zones speaks for."""
+    return list(Room.objects.filter(zone__in=zones).values_list("pk", flat=True))
+
+
+def add_readings(readings: Sequence[ReadOut], *, zone: int, voice: Voice, now: datetime) -> Found:
+    """Store what is new of these readings, with what is doubtful and what contradicts, and say what became of each.
+
+    In the caller's transaction, with the zone locked; the caller raises the versions of the rooms.
+
+    Args:
+        readings: earliest first; of two at one instant the first stands.
+    """
+    whole = Found()
+    for run in _runs(readings):
+        stored = around(run, zone=zone, logger=voice.logger)
+        found = _sorted_out(run, stored, zone, voice.logger)
+        if found.new:
+            _insert(found.new, zone, voice, now=now)
+            judge(found.new, stored, zone=zone, logger=voice.logger)
+        whole.take(found)
+    _keep(whole, now=now)
+    return whole
+
+
+def _runs(readings: Sequence[ReadOut]) -> Iterator[Sequence[ReadOut]]:
+    """Part readings where so much time lies between two that what is stored there need not be read."""
+    first = 0
+    for index in range(1, len(readings)):
+        if readings[index].at - readings[index - 1].at > 2 * REACH:
+            yield readings[first:index]
+            first = index
+    if readings:
+        yield readings[first:]
 
 
 def _file_of(
@@ -161,39 +231,57 @@ def _file_of(
     return record(fact, Envelope(id=ident, happened_at=now, by=by, now=now)), True
 
 
-def _sorted_out(
-    readings: Sequence[ReadOut], zone: Zone, logger: str
-) -> tuple[list[ReadOut], int, list[Conflict]]:
-    """Return what is new, how many are known, and what contradicts a reading that is stored."""
-    stored = Reading.objects.filter(
-        zone=zone,
-        logger=logger,
-        supersedes__isnull=True,
-        happened_at__gte=readings[0].at,
-        happened_at__lte=readings[-1].at,
-    )
-    columns = stored.values_list("happened_at", "temperature", "unit", "humidity_pct")
-    known = {at: (temperature, unit, humidity) for at, temperature, unit, humidity in columns.iterator()}
-    if not known:
-        return list(readings), 0, []
-    new: list[ReadOut] = []
-    conflicts: list[Conflict] = []
+def _sorted_out(readings: Sequence[ReadOut], stored: Around, zone: int, logger: str) -> Found:
+    """Return what is new, what is known, and what contradicts a reading that is stored, or an earlier row."""
+    found = Found()
+    as_id = reading_hex(zone=zone, logger=logger)
+    known: dict[int, tuple[float, str, float]] = {}
+    origins: dict[int, UUID] = {}
+    for row in stored.first_said:
+        known[row.at_s] = (row.temperature, row.unit, row.humidity_pct)
+        origins[row.at_s] = row.origin
     for one in readings:
-        air = known.get(one.at)
-        if air is None:
-            new.append(one)
-        elif air != (one.value, one.unit, one.rh_pct):
-            conflicts.append(Conflict(one.at, one.row, Air(*air), Air(one.value, one.unit, one.rh_pct)))
-    return new, len(readings) - len(new) - len(conflicts), conflicts
+        at_s, said = int(one.at.timestamp()), (one.value, one.unit, one.rh_pct)
+        stands = known.setdefault(at_s, said)
+        if stands is said:
+            found.new.append(one)
+        elif stands == said:
+            found.known.append(one.row)
+        else:
+            found.conflicts.append(Conflict(one.at, one.row, Air(*stands), Air(*said)))
+            found.against.append(origins[at_s] if at_s in origins else UUID(as_id(one.at)))
+    return found
 
 
 # ---- rows ----
 
 
-def _insert(readings: Sequence[ReadOut], zone: Zone, file: ReadingFile, *, by: Person, now: datetime) -> None:
+def _keep(found: Found, *, now: datetime) -> None:
+    """Keep what contradicts beside the reading that stands; said again, it adds nothing."""
+    rows = [
+        ReadingConflict(
+            id=uuid5(LOGGER_NAMESPACE, f"conflict/{reading}/{one.said}"),
+            reading_id=reading,
+            temperature=one.said.temperature,
+            unit=one.said.unit,
+            humidity_pct=one.said.humidity_pct,
+            said_at=now,
+        )
+        for one, reading in zip(found.conflicts, found.against, strict=True)
+    ]
+    ReadingConflict.objects.bulk_create(rows, ignore_conflicts=True)
+
+
+def _insert(readings: Sequence[ReadOut], zone: int, voice: Voice, *, now: datetime) -> None:
     """Insert readings that are not stored yet, past the model's own way, which takes three times as long."""
     common = Reading(
-        recorded_at=now, recorded_by=by, zone=zone, logger=file.logger, file=file, said_by="", reason=""
+        recorded_at=now,
+        recorded_by_id=voice.by,
+        zone_id=zone,
+        logger=voice.logger,
+        file_id=voice.file,
+        said_by="",
+        reason="",
     )
     own = ("id", "origin", "happened_at", "temperature", "unit", "humidity_pct")
     fields = {field.name: field for field in Reading._meta.concrete_fields}
@@ -204,18 +292,13 @@ def _insert(readings: Sequence[ReadOut], zone: Zone, file: ReadingFile, *, by: P
     names = ", ".join(connection.ops.quote_name(str(fields[name].column)) for name in (*own, *shared))
     marks = ", ".join(["%s"] * len(fields))
     table = connection.ops.quote_name(Reading._meta.db_table)
-    as_id, as_instant = fields["id"].get_db_prep_save, fields["happened_at"].get_db_prep_save
-
-    def row_of(one: ReadOut) -> tuple[Any, ...]:
-        ident = as_id(_id_of(one, zone, file.logger), connection)
-        at = as_instant(one.at, connection)
-        return (ident, ident, at, one.value, one.unit, one.rh_pct, *fixed)
-
+    as_id, as_instant = (
+        reading_hex(zone=zone, logger=voice.logger),
+        connection.ops.adapt_datetimefield_value,
+    )
+    rows = [
+        ((ident := as_id(one.at)), ident, as_instant(one.at), one.value, one.unit, one.rh_pct, *fixed)
+        for one in readings
+    ]
     with connection.cursor() as cursor:
-        cursor.executemany(
-            f"INSERT INTO {table} ({names}) VALUES ({marks})", [row_of(one) for one in readings]
-        )
-
-
-def _id_of(one: ReadOut, zone: Zone, logger: str) -> UUID:
-    return reading_id(zone=zone.pk, logger=logger, at=one.at)
+        cursor.executemany(f"INSERT INTO {table} ({names}) VALUES ({marks})", rows)

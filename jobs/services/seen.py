@@ -27,6 +27,7 @@ from jobs.models import (
     Wetting,
     Zone,
 )
+from jobs.services import doubts
 
 #: What the rest clock can compute with; a hand-held meter reads less.
 COLDEST_C, HOTTEST_C = -60.0, 80.0
@@ -40,12 +41,27 @@ AT_ONCE = 500
 def record_reading(
     envelope: Envelope, *, zone: Zone, temperature: float, unit: str, humidity_pct: float, logger: str = ""
 ) -> Reading:
-    """Record the air of a zone at an instant, in the unit it was read in."""
+    """Record the air of a zone at an instant, in the unit it was read in; what looks wrong is flagged."""
     check_air(temperature, unit, humidity_pct)
-    return record(
-        Reading(zone=zone, temperature=temperature, unit=unit, humidity_pct=humidity_pct, logger=logger),
-        envelope,
-    )
+    fact = Reading(zone=zone, temperature=temperature, unit=unit, humidity_pct=humidity_pct, logger=logger)
+    with transaction.atomic():
+        recorded = record(fact, envelope)
+        before = envelope.supersedes.happened_at if envelope.supersedes else recorded.happened_at
+        for at in {before, recorded.happened_at}:
+            doubts.judge_again(at, zone=zone.pk, logger=logger)
+    return recorded
+
+
+@transaction.atomic
+def withdraw_reading(reading: Reading, envelope: Envelope) -> Reading:
+    """Take a reading back; its neighbours are judged without it.
+
+    Raises:
+        ValidationError: as `jobs.facts.withdraw`.
+    """
+    copy = withdraw(reading, envelope)
+    doubts.judge_again(reading.happened_at, zone=reading.zone_id, logger=reading.logger)
+    return copy
 
 
 def record_memory(

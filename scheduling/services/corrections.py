@@ -7,8 +7,8 @@ from django.db import transaction
 from django.utils.translation import gettext as _
 
 from jobs.facts import Envelope, withdraw
-from jobs.models import Fact, ReadingFile, Room
-from jobs.services.seen import withdraw_file
+from jobs.models import Fact, Reading, ReadingFile, Room
+from jobs.services.seen import withdraw_file, withdraw_reading
 from materials.models import Arrival, Dispatch, Placement
 from materials.services import deliveries
 from scheduling.models import BeganHeld, Finish, SheetsSet, Start
@@ -26,6 +26,8 @@ def take_back(fact: Fact, envelope: Envelope) -> Fact:
     match fact:
         case ReadingFile():
             return withdraw_file(fact, envelope)
+        case Reading():
+            return withdraw_reading(fact, envelope)
         case Dispatch():
             _check_not_arrived(fact)
         case Arrival():
