@@ -26,6 +26,7 @@ from materials.models import (
     Placement,
     Product,
 )
+from materials.services.stacks import measure_stack
 
 #: A batch number is kept as printed, as far as a label goes.
 LONGEST_BATCH = 60
@@ -47,6 +48,16 @@ class BatchLine:
     order_line: OrderLine
     batch: str
     sheets: int
+
+
+@dataclass(frozen=True, slots=True)
+class StackTemperature:
+    """How warm what came was: on the top sheet by a hand-held, or in the lorry as told; of every line."""
+
+    #: One of `StackReading.Place`.
+    place: str
+    temperature: float
+    unit: str
 
 
 @dataclass(frozen=True, slots=True)
@@ -117,9 +128,14 @@ def promise_arrival(
 
 @transaction.atomic
 def record_arrival(
-    envelope: Envelope, *, zone: Zone, lines: Sequence[PlacedLine], dispatch: Dispatch | None = None
+    envelope: Envelope,
+    *,
+    zone: Zone,
+    lines: Sequence[PlacedLine],
+    dispatch: Dispatch | None = None,
+    temperatures: Sequence[StackTemperature] = (),
 ) -> Arrival:
-    """Record what came to a zone: a placement for each batch line.
+    """Record what came to a zone: a placement for each batch line, and how warm it was.
 
     More than was dispatched is a fact like any other and is recorded as counted; so is an arrival before the
     time that the supplier wrote on its dispatch, for one of the two is a slip and it may be the other.
@@ -156,7 +172,16 @@ def record_arrival(
     stored = record(arrival, envelope, also_rooms=rooms)
     for number, placement in enumerate(placements):
         placement.arrival = stored
-        record(placement, replace(envelope, id=envelope.part_id(f"placement/{number}"), supersedes=None))
+        given = replace(envelope, id=envelope.part_id(f"placement/{number}"), supersedes=None)
+        placed = record(placement, given)
+        for one in temperatures:
+            measure_stack(
+                replace(given, id=given.part_id(one.place)),
+                placement=placed,
+                place=one.place,
+                temperature=one.temperature,
+                unit=one.unit,
+            )
     return stored
 
 

@@ -29,6 +29,19 @@ RANGES = {
 DRIEST, WETTEST = 0.0, 100.0
 
 
+def unit_of(form: ActForm) -> TemperatureUnit:
+    """Return the unit that was chosen in a form, else the one to offer."""
+    typed = form.data.get("unit")
+    if typed in TemperatureUnit.values:
+        return TemperatureUnit(typed)
+    return TemperatureUnit(form.corrects.unit) if form.corrects is not None else usual_unit(form)
+
+
+def usual_unit(form: ActForm) -> TemperatureUnit:
+    """Return the unit in which a job's people read temperatures."""
+    return TemperatureUnit.F if form.where.job.units == Job.Units.CUSTOMARY else TemperatureUnit.C
+
+
 class AirForm(ActForm):
     """What forms of temperatures and humidities share: the unit, and the limits in it."""
 
@@ -38,7 +51,7 @@ class AirForm(ActForm):
 
     def arrange(self) -> None:
         self.fields["unit"] = forms.ChoiceField(label=_("Unit"), choices=TemperatureUnit.choices)
-        unit = self._unit()
+        unit = unit_of(self)
         for name in self.temperatures:
             field = self.fields[name]
             assert isinstance(field, FigureField)
@@ -55,7 +68,7 @@ class AirForm(ActForm):
             field.high = max(WETTEST, said) if said is not None else WETTEST
 
     def defaults(self) -> dict[str, Any]:
-        return {"unit": self._usual()}
+        return {"unit": usual_unit(self)}
 
     @property
     def figures(self) -> list[BoundField]:
@@ -66,16 +79,6 @@ class AirForm(ActForm):
     def spans(self) -> list[BoundField]:
         """The times of the form's own, with the question which of two is meant."""
         return [bound for bound in self.own_fields if bound.name.startswith("from_at")]
-
-    def _unit(self) -> TemperatureUnit:
-        """Return the unit that was chosen, else the one to offer."""
-        typed = self.data.get("unit")
-        if typed in TemperatureUnit.values:
-            return TemperatureUnit(typed)
-        return TemperatureUnit(self.corrects.unit) if self.corrects is not None else self._usual()
-
-    def _usual(self) -> TemperatureUnit:
-        return TemperatureUnit.F if self.where.job.units == Job.Units.CUSTOMARY else TemperatureUnit.C
 
     def _band(self, unit: TemperatureUnit) -> str:
         low, high = self.zone.t_min, self.zone.t_max

@@ -17,7 +17,7 @@ from django.utils.translation import gettext_lazy
 
 from jobs.core.words import Say, say, say_n
 from jobs.facts import Envelope, is_earlier
-from jobs.models import Fact, Firm, Room, Zone
+from jobs.models import Fact, Firm, Room, TemperatureUnit, Zone
 from materials.models import (
     Arrival,
     ArrivalPromise,
@@ -27,16 +27,19 @@ from materials.models import (
     Placement,
     Product,
     Requirement,
+    StackReading,
 )
 from materials.queries import expected_arrivals
 from materials.services import deliveries
-from materials.services.deliveries import BatchLine, PlacedLine
+from materials.services.deliveries import BatchLine, PlacedLine, StackTemperature
 from materials.services.orders import OrderedLine, place_order
+from scheduling.acts.air import RANGES, unit_of, usual_unit
 from scheduling.acts.base import Act, ActForm, Allowed, Shown, Subject
 from scheduling.acts.rows import Row, Rows
 from scheduling.acts.sheets import room_choices
 from scheduling.acts.times import YEARS, SiteTimeField
-from scheduling.inputs import CountField, DayInput, StampInput
+from scheduling.acts.weights import weight_of
+from scheduling.inputs import CountField, DayInput, FigureField, StampInput
 from scheduling.parts import Note
 
 
@@ -339,6 +342,20 @@ class CameForm(ActForm):
     rows_class = CameRows
 
     more = forms.BooleanField(required=False, label=gettext_lazy("More came than the paper says"))
+    face = FigureField(
+        required=False,
+        label=gettext_lazy("Sheets, by hand-held"),
+        help_text=gettext_lazy("on the top sheet"),
+        low=0,
+        high=0,
+    )
+    lorry = FigureField(
+        required=False,
+        label=gettext_lazy("Lorry, as told"),
+        help_text=gettext_lazy("by the driver or its display"),
+        low=0,
+        high=0,
+    )
     #: Whether more was counted than the paper says.
     is_over = False
 
@@ -358,7 +375,22 @@ class CameForm(ActForm):
         self.fields["zone"] = forms.ChoiceField(
             label=_("Put down in"), choices=choices, help_text=_("Flat on skids, off the floor.")
         )
+        self.fields["unit"] = forms.ChoiceField(
+            required=False,
+            label=_("Unit"),
+            choices=TemperatureUnit.choices,
+            initial=usual_unit(self),
+        )
+        for name in ("face", "lorry"):
+            field = self.fields[name]
+            assert isinstance(field, FigureField)
+            field.low, field.high = RANGES[unit_of(self)]
         self.order_fields(["zone"])
+
+    @cached_property
+    def weight(self) -> Say | None:
+        heaviest = max(self.products.values(), key=_size, default=None)
+        return weight_of(heaviest, 1) if heaviest else None
 
     @property
     def numbered(self) -> list[Row]:
@@ -392,7 +424,14 @@ class CameForm(ActForm):
             zone=self.zones[self.cleaned_data["zone"]],
             lines=[row.placed() for row in self.rows.filled if isinstance(row, CameRow)],
             dispatch=self.where.dispatch,
+            temperatures=self._temperatures(),
         )
+
+    def _temperatures(self) -> list[StackTemperature]:
+        data = self.cleaned_data
+        unit = data["unit"] or usual_unit(self)
+        given = ((StackReading.Place.FACE, data["face"]), (StackReading.Place.LORRY, data["lorry"]))
+        return [StackTemperature(place, degrees, unit) for place, degrees in given if degrees is not None]
 
     def url_after(self, facts: list[Fact]) -> str:
         rooms = set(
@@ -411,6 +450,10 @@ class CameForm(ActForm):
             if paper.isascii() and paper.isdigit() and counted > int(paper):
                 found.append((row, int(paper)))
         return found
+
+
+def _size(product: Product) -> int:
+    return product.sheet_w_nm * product.sheet_h_nm * product.thickness_nm
 
 
 class ArrivalForm(CameForm):

@@ -10,13 +10,14 @@ from django.utils.functional import cached_property
 from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy, ngettext
 
-from jobs.core.words import say, say_n
+from jobs.core.words import Say, say, say_n
 from jobs.facts import Envelope
 from jobs.models import Room, Zone
 from materials.core.stock import Standing
 from materials.models import DefectKind, Inspection, MixAcknowledged, Opening, Placement, Product
 from materials.services import sheets
 from scheduling.acts.base import Act, ActForm, Allowed, Shown, Subject
+from scheduling.acts.weights import weight_of
 from scheduling.inputs import CountField, StampInput
 from scheduling.parts import Note
 from scheduling.services import handling
@@ -109,6 +110,10 @@ class InspectForm(RejectFields):
         """What stands, without the part that is being corrected."""
         return handling.standing_of(self.placement, without=self.corrects)
 
+    @cached_property
+    def weight(self) -> Say:
+        return weight_of(self.placement.product, self.standing.sheets)
+
     @property
     def answer(self) -> Shown:
         return say(
@@ -166,6 +171,10 @@ class MoveForm(ActForm):
     def standing(self) -> Standing:
         """What is left there."""
         return handling.standing_of(self.placement)
+
+    @cached_property
+    def weight(self) -> Say:
+        return weight_of(self.placement.product, self.standing.sheets)
 
     @property
     def answer(self) -> Shown:

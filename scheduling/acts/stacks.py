@@ -15,12 +15,12 @@ from jobs.core.words import Say, say, say_n
 from jobs.facts import Envelope
 from jobs.models import Fact, TemperatureUnit
 from materials.core.stock import Standing
-from materials.core.weight import lifting_words, sheet_weight
 from materials.models import LaidOut, MoistureReading, Product, StackReading
 from materials.services import stacks as stack_services
-from scheduling.acts.air import DRIEST, RANGES, WETTEST, AirForm
+from scheduling.acts.air import DRIEST, RANGES, WETTEST, AirForm, unit_of, usual_unit
 from scheduling.acts.base import Act, ActForm, Allowed, Shown, Subject
 from scheduling.acts.sheets import INSPECT, RejectFields, named
+from scheduling.acts.weights import weight_of
 from scheduling.inputs import CountField, FigureField
 from scheduling.parts import Labelled, Note
 from scheduling.services import handling, stacks
@@ -72,16 +72,6 @@ def judge_lying(form: ActForm) -> None:
     data = form.cleaned_data
     if data["lies"] == LaidOut.Lies.LOTS and data["lot_of"] is None:
         form.add_error("lot_of", _("Say how many sheets lie in one lot."))
-
-
-def weight_of(product: Product, sheets: int) -> Say:
-    """Return how heavy a sheet of a product and a stack of so many are."""
-    is_backed = product.kind == Product.Kind.BACKED
-    width, height = product.sheet_w_nm, product.sheet_h_nm
-    weight = sheet_weight(
-        width_nm=width, height_nm=height, thickness_nm=product.thickness_nm, is_backed=is_backed
-    )
-    return lifting_words(weight, width_nm=width, height_nm=height, is_backed=is_backed, sheets=sheets)
 
 
 class OpenAndLayOutForm(RejectFields, AirForm):
@@ -310,11 +300,11 @@ class StackReadingForm(ActForm):
         self.fields["unit"] = forms.ChoiceField(label=_("Unit"), choices=TemperatureUnit.choices)
         field = self.fields["temperature"]
         assert isinstance(field, FigureField)
-        field.low, field.high = RANGES[self._unit()]
+        field.low, field.high = RANGES[unit_of(self)]
         self.order_fields(["place", "temperature", "unit"])
 
     def defaults(self) -> dict[str, Any]:
-        return {"place": StackReading.Place.CORE.value, "unit": self._usual()}
+        return {"place": StackReading.Place.CORE.value, "unit": usual_unit(self)}
 
     @property
     def answer(self) -> Shown:
@@ -337,20 +327,6 @@ class StackReadingForm(ActForm):
     @classmethod
     def initial_of(cls, fact: Any) -> dict[str, Any]:
         return {"place": fact.place, "temperature": fact.temperature, "unit": fact.unit}
-
-    def _unit(self) -> TemperatureUnit:
-        typed = self.data.get("unit")
-        if typed in TemperatureUnit.values:
-            return TemperatureUnit(typed)
-        return TemperatureUnit(self.corrects.unit) if self.corrects is not None else self._usual()
-
-    def _usual(self) -> TemperatureUnit:
-        return usual_unit(self)
-
-
-def usual_unit(form: ActForm) -> TemperatureUnit:
-    """Return the unit that a job's people read temperatures in."""
-    return TemperatureUnit.F if form.where.job.units == form.where.job.Units.CUSTOMARY else TemperatureUnit.C
 
 
 def _places() -> list[tuple[str, Labelled]]:
