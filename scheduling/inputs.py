@@ -101,6 +101,8 @@ def _required_words(field: forms.Field) -> str:
 
 
 _NUMBER = re.compile(r"[+-]?\d{1,9}([.,]\d{1,9})?", re.ASCII)
+#: A figure with its unit typed behind it.
+_WITH_UNIT = re.compile(r"([+-]?\d{1,9}(?:[.,]\d{1,9})?)\s*(?:°\s*[CFcf]?|[CFcfKk]|%|mm|m|kg|h|K)", re.ASCII)
 _WHOLE = re.compile(r"[+-]?\d{1,9}", re.ASCII)
 
 
@@ -120,7 +122,12 @@ class FigureField(forms.Field):
         if not typed:
             return None
         if not _NUMBER.fullmatch(typed):
-            raise ValidationError(_("“{typed}” is no number.").format(typed=typed))
+            words = _("“{typed}” is no number.").format(typed=typed)
+            if figure := _WITH_UNIT.fullmatch(typed):
+                words = _("“{typed}”: write {figure} alone; the unit stands beside it.").format(
+                    typed=typed, figure=figure[1]
+                )
+            raise ValidationError(words)
         return float(typed.replace(",", "."))
 
     def validate(self, value: Any) -> None:

@@ -39,7 +39,12 @@ def first(get_response: Callable[[HttpRequest], HttpResponse]) -> Callable[[Requ
 
     def middleware(request: Request) -> HttpResponse:
         found = _IN_PATH.fullmatch(request.path_info)
-        return feed(request, secret=found[1]) if found else get_response(request)
+        if found is None:
+            return get_response(request)
+        response = feed(request, secret=found[1])
+        # Whatever is answered: the address is a secret.
+        response["Referrer-Policy"] = "no-referrer"
+        return response
 
     return middleware
 

@@ -172,6 +172,7 @@ def test_nothing_can_be_written_here(phone, method):
 
     assert answer.status_code == 405
     assert answer["Allow"] == "GET, HEAD"
+    assert answer["Referrer-Policy"] == "no-referrer"
 
 
 def test_the_zipped_form_has_a_weak_tag_that_is_accepted_back(phone, boss, crew):
@@ -273,6 +274,7 @@ def test_a_wrong_secret_is_404_in_plain_text_whatever_it_asks(phone, crew):
             assert answer.status_code == 404
             assert answer["Content-Type"].startswith("text/plain")
             assert answer["Cache-Control"] == "no-store"
+            assert answer["Referrer-Policy"] == "no-referrer"
             assert not answer.cookies
 
 

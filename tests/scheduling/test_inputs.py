@@ -54,6 +54,14 @@ def test_what_is_no_number_is_refused_as_typed(typed):
     assert errors(air=typed) == {"air": [f"“{typed}” is no number."]}
 
 
+@pytest.mark.parametrize(
+    ("typed", "figure"),
+    [("68 °F", "68"), ("68F", "68"), ("20,5 °", "20,5"), ("55 %", "55"), ("-3.5 c", "-3.5")],
+)
+def test_a_unit_in_the_figure_is_told_where_it_belongs(typed, figure):
+    assert errors(air=typed) == {"air": [f"“{typed}”: write {figure} alone; the unit stands beside it."]}
+
+
 def test_a_figure_outside_says_what_is_allowed_and_what_may_be_meant():
     assert errors(humidity="470") == {"humidity": ["470 is not from 0 to 100. Did you mean 47?"]}
     assert errors(humidity="100.1") == {"humidity": ["100.1 is not from 0 to 100. Did you mean 10.01?"]}
