@@ -7,18 +7,20 @@ import unicodedata
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
-from jobs.core.logger_stamps import ABBREVIATIONS, Kind, offset_of, stamp_of, tidy
-from jobs.core.logger_table import Cells, Table, filled, is_number_like, is_unit_row
+from jobs.core.logger_counts import meanings
+from jobs.core.logger_stamps import ABBREVIATIONS, Kind, is_weekday, kind_of, offset_of, stamp_of, tidy
+from jobs.core.logger_table import BLANKS, Cells, Table, filled, is_number_like, is_unit_row
 from jobs.core.logger_values import (
     Answers,
     Choice,
     Columns,
+    Counts,
     Example,
     Key,
     Question,
     Refused,
     Unanswered,
-    Unit,
+    WrittenUnit,
 )
 from jobs.core.logger_zones import stated_zone
 from jobs.core.words import Say, say
@@ -26,20 +28,33 @@ from jobs.core.words import Say, say
 _WORDS = re.compile(r"[^\W\d_]+")
 _TEMPERATURE = re.compile(
     r"t|ta|t[cf]|tmp|temp|temp[cf]|temperat\w*|teplot\w*|lampotil\w*|(?:luft|raum|air|room)temp\w*"
+    r"|температур\w*|θερμοκρασια|sıcaklık|sicaklik|homerseklet|温度|気温|온도"
 )
 _HUMIDITY = re.compile(
-    r"rh|hr|rf|ur|rv|hum|rhum|relhum|(?:rel)?humid\w*|\w*feucht\w*|humed\w*|umid\w*|\w*vocht\w*"
-    r"|(?:luft)?fukt\w*|(?:luft)?fugt\w*|wilgot\w*|vlhk\w*|kosteus"
+    r"rh|hr|rf|ur|rv|hum|rhum|relhum|(?:rel)?humid\w*|(?:luft|raum|rel)?feucht(?:e|igkeit)|humed\w*|umid\w*"
+    r"|(?:lucht)?vocht\w*|(?:luft)?fukt\w*|(?:luft)?fugt\w*|wilgot\w*|vlhk\w*|kosteus"
+    r"|влажност\w*|υγρασια|nem|paratartalom|湿度|습도"
 )
 
 
-def _listed(words: str) -> frozenset[str]:
+def words_of(words: str) -> frozenset[str]:
+    """Return the words of a text between blanks."""
     return frozenset(words.split())
 
 
-_UNIT_WORDS = _listed("unit units einheit einheiten unite unites unidad unidades unita eenheid")
+_UNIT_WORDS = words_of("unit units einheit einheiten unite unites unidad unidades unita eenheid")
+#: Words that leave a header the air of the moment.  Whatever else stands in one may mean another thing: asked.
+_NEUTRAL = words_of(
+    "air aire aria lucht luft raum room indoor inside innen ambient ambiante ambiente sensor sensors probe fuhler "
+    "channel ch kanal canal logger sen lgr lbl label serial id no nr s n sn value values val wert werte messwert "
+    "reading readings measured current now aktuell actual istwert data in the of de der des di do da du la le el "
+    "relative relativ relativa relatieve suhteellinen rel относительная wzgledna "
+    "percent percentage prozent pct pourcent procent "
+    "hall halle saal zimmer office buro kuche kitchen site label "
+    "deg degree degrees degc degf grad c f k celsius fahrenheit kelvin centigrade rf rh hr r h p th t"
+)
 #: A header with one of these words holds something else than the air of the moment.
-_OTHER = _UNIT_WORDS | _listed(
+_OTHER = _UNIT_WORDS | words_of(
     "abs absolue absolut absoluta absolute akku alarm alarms alert average avg batt batterie battery "
     "bulb cal calibration co daggpunkt dauwpunt delta dew dewpoint diff difference dp duggpunkt "
     "dugpunkt enthalpy error feels flag floor globe heat hi high highest humidex index kastepiste limit "
@@ -48,14 +63,25 @@ _OTHER = _UNIT_WORDS | _listed(
     "signal skin soll sollwert specific status std stdev surface target taup taupunkt threshold valid "
     "voc voltage vpd wall water wbgt wet wetbulb wood"
 )
-_ELAPSED = _listed("elapsed duration dauer laufzeit ecoule ecoulee interval intervall since runtime uptime")
-_ZONE_WORDS = _listed("tz timezone zone zeitzone utcoffset gmtoffset offset fuseau huso tijdzone")
+_ELAPSED = words_of("elapsed duration dauer laufzeit ecoule ecoulee interval intervall since runtime uptime")
+_ZONE_WORDS = words_of("tz timezone zone zeitzone utcoffset gmtoffset offset fuseau huso tijdzone")
 #: Headers of these words alone say which logger a row is of.
-_WHO = _listed(
-    "device logger sensor serial sn station location room probe channel name node gateway gerat standort "
-    "raum capteur piece sala sonde kanal"
+_WHO = words_of(
+    "device logger sensor serial sn station location room probe channel ch name node gateway gerat standort ort "
+    "raum capteur piece sala sonde kanal messstelle fuhler point source area tag"
 )
-_WHO_TOO = _listed("id no nr number num address s n uid mac nummer")
+#: Columns of these words may say one thing in one row and another in the next.
+_REMARKS = words_of(
+    "event events ereignis note notes notiz remark remarks bemerkung comment comments kommentar state zustand "
+    "message meldung mode modus quality info type typ unit units day weekday tag wochentag jour dia month time date"
+)
+_WHO_TOO = words_of("id no nr number num address s n uid mac nummer")
+#: More names than these are no loggers, but a text of each row's own.
+_MOST_NAMES = 20
+_TIMES = words_of(
+    "time date datetime timestamp datum zeit uhrzeit zeitpunkt zeitstempel heure fecha hora data ora tid"
+)
+_MILLISECONDS = re.compile(r"(?<![a-z])ms(?![a-z])|milli", re.IGNORECASE)
 _PLACE = re.compile(r"[A-Z][A-Za-z_]+/[A-Z][A-Za-z_/+\-]+")
 _HALF = re.compile(r"[ap]\.? ?m\.?", re.IGNORECASE)
 
@@ -63,6 +89,19 @@ _DEGREE = r"[°º˚ø¡\ufffd]"
 _DEGREES = rf"{_DEGREE}\s*%s(?![a-z])|(?<![a-z])%s\s?{_DEGREE}|(?<![a-z])deg(?:rees?|\.)?[ _]*%s(?![a-z])"
 _CERTAIN_C = re.compile(_DEGREES % ("c", "c", "c") + "|celsius|centigrade|℃", re.IGNORECASE)
 _CERTAIN_F = re.compile(_DEGREES % ("f", "f", "f") + "|fahrenheit|℉", re.IGNORECASE)
+#: A bare K stands in brackets, behind a mark or a blank, or alone; `type K` is a kind of probe.
+_CERTAIN_K = re.compile(
+    rf"kelvin|{_DEGREE}\s*k(?![a-z])|[(\[]\s*k\s*[)\]]|^\s*k\s*$|(?<!type)(?<!typ)[,_\s]\s*K\s*$",
+    re.IGNORECASE,
+)
+#: `0.1 °C`, `°C x10`, `m°C`: whole numbers that stand for parts.
+_SCALED = re.compile(
+    rf"(?<![0-9])0?[.,][0-9]+\s*(?:{_DEGREE}|%|deg|[cfk]\b)|[x×*/÷]\s*10+(?![0-9])|10+\s*[x×*]"
+    rf"|(?<![a-z])m(?:{_DEGREE}|%)|(?<![a-z])1/10",
+    re.IGNORECASE,
+)
+#: A unit by its sign, whatever an encoding made of it.
+_UNIT_SIGNS = re.compile(rf"[Ââ]?{_DEGREE}\s*[cfk]?", re.IGNORECASE)
 #: A bare letter: beside the word for temperature, in brackets, or alone.
 _LETTER = re.compile(
     r"(?:temp|temperature|temperatur|(?<![a-z])t)[ _.,\-]*[(\[]?\s*([cf])(?![a-z])"
@@ -77,7 +116,8 @@ class Layout:
 
     `labels` name each column for a person; `header` is one text a column, of one or two header rows.  `half`
     and `zone` are columns of am/pm and of offsets, `unit_column` of units; `unit` is what the header says.
-    `who` are columns that may say which logger a row is of.
+    `who` are columns that may say which logger a row is of; `counts` is what a bare number in place of a time
+    counts.
     """
 
     header: tuple[str, ...]
@@ -89,10 +129,10 @@ class Layout:
     humidity: int
     half: int | None
     zone: int | None
-    unit: Unit | None
+    unit: WrittenUnit | None
     unit_column: int | None
     who: tuple[int, ...]
-    is_epoch: bool
+    counts: Counts | None
 
     @property
     def time_headers(self) -> tuple[str, ...]:
@@ -118,10 +158,14 @@ def layout_of(table: Table, answers: Answers) -> Layout:
     time, date = reader.times()
     temperature = reader.value("temperature_column", _is_temperature, _has_degrees)
     humidity = reader.value("humidity_column", _is_humidity, _is_percent_alone)
+    counts = reader.counts(time)
     if reader.questions:
         raise Unanswered(reader.questions)
     if temperature == humidity or {temperature, humidity} & {time, date}:
         raise Refused(say("One column cannot hold two things."), column=reader.labels[temperature])
+    _refuse_scaled(reader, temperature, humidity)
+    _refuse_shifted(reader, time, date)
+    known = {time, date, temperature, humidity}
     return Layout(
         header=header,
         labels=reader.labels,
@@ -134,9 +178,32 @@ def layout_of(table: Table, answers: Answers) -> Layout:
         zone=reader.only(lambda at: at not in (time, date) and _is_zone(header[at], table, at)),
         unit=_header_unit(header, temperature, {time, date, humidity}),
         unit_column=_unit_column(table, header, temperature),
-        who=tuple(at for at in range(reader.width) if _says_who(header[at])),
-        is_epoch=table.epoch is not None and table.epoch == time,
+        who=tuple(at for at in range(reader.width) if at not in known and _says_who(table, header[at], at)),
+        counts=counts,
     )
+
+
+def _refuse_scaled(reader: _Reader, *columns: int) -> None:
+    """Refuse columns whose header says that they count tenths or thousandths."""
+    for at in columns:
+        if _SCALED.search(reader.header[at]):
+            why = say("These numbers seem to stand for parts, such as tenths; export them as they are.")
+            raise Refused(why, column=reader.labels[at])
+
+
+def _refuse_shifted(reader: _Reader, time: int, date: int | None) -> None:
+    """Refuse a header that stands beside its columns: its word for time is over numbers, and not over the time."""
+    words = [bool(_words(text) & _TIMES) for text in reader.header]
+    if words[time] or (date is not None and words[date]):
+        return
+    for at, is_time in enumerate(words):
+        samples = reader.table.samples(at)
+        if is_time and samples and all(map(is_number_like, samples)):
+            why = say(
+                "“{name}” stands over numbers, and the time over no such word: the header is shifted.",
+                name=reader.header[at],
+            )
+            raise Refused(why, row=reader.table.first[0], column=reader.labels[at])
 
 
 # ---- header rows ----
@@ -150,9 +217,12 @@ def header_of(table: Table) -> tuple[tuple[str, ...], tuple[Cells, ...]]:
     upper = above[-2] if len(above) >= 2 and filled(above[-2]) >= 2 else []
     if lower and upper and (is_unit_row(lower) or is_unit_row(upper)):
         texts = _joined(upper, lower)
-    elif lower and _names_groups(upper) and not any(map(_names_quantity, lower)):
+    elif lower and _names_groups(upper) and not any(map(names_quantity, lower)):
         # Names stand over groups of columns: `Temperature` over `now` and `highest`.
         texts = _joined(_spread(upper), lower)
+    elif table.delimiter in BLANKS and len(lower) != len(table.first[1]):
+        # Blanks within names make other columns of a header than of the rows below it.
+        texts = []
     else:
         texts = [tidy(cell) for cell in lower]
     texts = texts + [""] * (width - len(texts))
@@ -163,7 +233,7 @@ def header_of(table: Table) -> tuple[tuple[str, ...], tuple[Cells, ...]]:
 
 def _names_groups(upper: Cells) -> bool:
     """Return whether a row can be names over columns: it speaks of temperature, and of no value as settings do."""
-    return any(map(_names_quantity, upper)) and not any(map(is_number_like, upper))
+    return any(map(names_quantity, upper)) and not any(map(is_number_like, upper))
 
 
 def _joined(upper: Cells, lower: Cells) -> list[str]:
@@ -179,12 +249,23 @@ def _spread(upper: Cells) -> Cells:
     return spread
 
 
-def _says_who(text: str) -> bool:
+def _says_who(table: Table, text: str, at: int) -> bool:
+    """Return whether a column may say which logger a row is of: by its header, or by names that come again."""
     words = _words(text)
-    return bool(words & _WHO) and words <= _WHO | _WHO_TOO
+    names = {row[at].strip() if at < len(row) else "" for _line, row in table.head[table.start :]}
+    if all(map(is_weekday, names)):
+        return False
+    if words & _WHO and words <= _WHO | _WHO_TOO:
+        return True
+    if words & (_OTHER | _REMARKS | _ZONE_WORDS) or not 2 <= len(names) <= _MOST_NAMES or "" in names:
+        return False
+    if not all(any(map(str.isalpha, name)) and kind_of(name) is Kind.OTHER for name in names):
+        return False
+    return not any(is_number_like(name) or _says_zone(name) or _HALF.fullmatch(name) for name in names)
 
 
-def _names_quantity(cell: str) -> bool:
+def names_quantity(cell: str) -> bool:
+    """Return whether a text names a temperature, a humidity or a unit of temperature."""
     return bool(_is_temperature(cell) or _is_humidity(cell) or unit_in(cell))
 
 
@@ -194,8 +275,9 @@ def _names_quantity(cell: str) -> bool:
 def _words(text: str) -> set[str]:
     """Return the words of a header in small letters, without accents; `r.F.` is one word."""
     joined = re.sub(r"\b([rRhH])\.\s?([fFhHrR])\b\.?", r"\1\2", text)
-    split = re.sub(r"(?<=[a-z])(?=[A-Z][a-z])", " ", joined)
-    plain = unicodedata.normalize("NFKD", split.casefold())
+    # `airTemperatureC`, but not the `°C` or `pH` of a unit.
+    split = re.sub(r"(?<=[a-z])(?=[A-Z][a-z])|(?<=[a-z]{3})(?=[CF](?![a-zA-Z]))", " ", joined)
+    plain = unicodedata.normalize("NFKD", split).casefold()
     return set(_WORDS.findall("".join(c for c in plain if not unicodedata.combining(c))))
 
 
@@ -205,35 +287,41 @@ def _has(pattern: re.Pattern[str], words: set[str]) -> bool:
 
 def _is_temperature(text: str) -> bool:
     words = _words(text)
-    if words & _OTHER or not _has(_TEMPERATURE, words):
+    if words & _OTHER or not _has(_TEMPERATURE, words) or ("%" in text and unit_in(text) is None):
         return False
     return not _has(_HUMIDITY, words) or unit_in(text) is not None
 
 
 def _is_humidity(text: str) -> bool:
     words = _words(text)
-    if words & _OTHER or "g/m" in text or not _has(_HUMIDITY, words):
+    if words & _OTHER or "g/m" in text or not _has(_HUMIDITY, words) or unit_in(text) is not None:
         return False
-    return not _has(_TEMPERATURE, words) or ("%" in text and unit_in(text) is None)
+    return not _has(_TEMPERATURE, words) or "%" in text
 
 
 def _has_degrees(text: str) -> bool:
     return unit_in(text) is not None and not _words(text) & _OTHER and not _has(_HUMIDITY, _words(text))
 
 
+def _is_sure(text: str) -> bool:
+    """Return whether a header has no word that could make it another thing than the air of the moment."""
+    words = _words(_UNIT_SIGNS.sub(" ", text)) - _NEUTRAL
+    return all(_TEMPERATURE.fullmatch(word) or _HUMIDITY.fullmatch(word) for word in words)
+
+
 def _is_percent_alone(text: str) -> bool:
     return text.strip("()[] ") == "%"
 
 
-def unit_in(text: str) -> Unit | None:
+def unit_in(text: str) -> WrittenUnit | None:
     """Return the temperature unit that a text certainly names: with its degree sign or its word."""
     is_c, is_f = bool(_CERTAIN_C.search(text)), bool(_CERTAIN_F.search(text))
     if is_c == is_f:
-        return None
+        return "k" if not is_c and _CERTAIN_K.search(text) else None
     return "c" if is_c else "f"
 
 
-def _letter_unit(text: str) -> Unit | None:
+def _letter_unit(text: str) -> WrittenUnit | None:
     """Return the unit that a bare letter names, as in `temp_c`."""
     found = {letter.lower() for match in _LETTER.findall(text) for letter in match if letter}
     if found == {"c"}:
@@ -241,7 +329,7 @@ def _letter_unit(text: str) -> Unit | None:
     return "f" if found == {"f"} else None
 
 
-def _header_unit(header: Sequence[str], temperature: int, known: set[int | None]) -> Unit | None:
+def _header_unit(header: Sequence[str], temperature: int, known: set[int | None]) -> WrittenUnit | None:
     """Return the unit that the temperature's header names; `known` are columns that hold something else."""
     text = header[temperature]
     if certain := unit_in(text):
@@ -287,6 +375,8 @@ class _Reader:
             return self._answered_times(self.answers.time_column)
         if self.table.epoch is not None:
             return self.table.epoch, None
+        if self.table.counted is not None:
+            return self.table.counted, None
         stamps, dates, clocks = (self._of_kind(kind) for kind in (Kind.STAMP, Kind.DATE, Kind.TIME))
         if len(stamps) > 1:
             # Of local time and UTC, the one that says which clock it is.
@@ -334,16 +424,40 @@ class _Reader:
         ]
         named_ones = [at for at in free if named(self.header[at])]
         by_unit_too = [at for at in free if named(self.header[at]) or by_unit(self.header[at])]
+        likely = None
         for found in (named_ones, by_unit_too):
             if len(found) == 1 and (found == by_unit_too or key == "humidity_column"):
-                return found[0]
+                if _is_sure(self.header[found[0]]):
+                    return found[0]
+                likely = likely or str(found[0] + 1)
         text = (
             say("Which column holds the temperature of the air?")
             if key == "temperature_column"
             else say("Which column holds the relative humidity?")
         )
-        self._ask(key, text, by_unit_too if len(by_unit_too) > 1 else self._numeric(free))
+        columns = by_unit_too if len(by_unit_too) > 1 else self._numeric(free)
+        self._ask(key, text, columns, likely=likely)
         return 0
+
+    def counts(self, time: int) -> Counts | None:
+        """Return what a bare number in place of a time counts: as the header says, or as answered."""
+        if self.table.epoch == time:
+            return "milliseconds" if _MILLISECONDS.search(self.header[time]) else "seconds"
+        if self.table.counted != time:
+            return None
+        if self.answers.counts is not None:
+            return self.answers.counts
+        sample = next(iter(self.table.samples(time, most=1)), "")
+        choices = [
+            Choice(name, say("{meaning}: {at}", meaning=meaning, at=at))
+            for name, meaning, at in meanings(sample)
+        ]
+        if not choices:
+            raise Refused(say("“{seen}” is no time that can be read.", seen=sample), column=self.labels[time])
+        text = say("What does {sample} in column {column} count?", sample=sample, column=self.labels[time])
+        line, cells = self.table.first
+        self.questions.append(Question("counts", text, tuple(choices), Example(line, "  ".join(cells))))
+        return None
 
     def _numeric(self, free: Sequence[int]) -> list[int]:
         found = [at for at in free if any(map(is_number_like, self.table.samples(at)))]
@@ -354,10 +468,13 @@ class _Reader:
             )
         return found
 
-    def _ask(self, key: Key, text: Say, columns: Sequence[int], *further: Choice) -> None:
+    def _ask(
+        self, key: Key, text: Say, columns: Sequence[int], *further: Choice, likely: str | None = None
+    ) -> None:
         choices = [Choice(str(at + 1), self._column_words(at)) for at in columns]
         line, cells = self.table.first
-        self.questions.append(Question(key, text, (*choices, *further), Example(line, "  ".join(cells))))
+        example = Example(line, "  ".join(cells))
+        self.questions.append(Question(key, text, (*choices, *further), example, likely))
 
     def _column_words(self, at: int) -> Say:
         sample = next(iter(self.table.samples(at, most=1)), "")

@@ -30,6 +30,7 @@ from jobs.core.logger_values import (
     Refused,
     Unanswered,
     Unit,
+    WrittenUnit,
     answers_of,
 )
 from jobs.core.logger_zones import Known, Stated, instants_of, stated_zone, zone_of, zone_words
@@ -58,11 +59,27 @@ __all__ = [
 #: 100,000 rows have about 3 MB.
 MAX_BYTES = 50_000_000
 _FIRST_ROWS = 5
+#: So many rows that are left out are named one by one.
+_NAMED_ROWS = 10
+_ZERO_C_IN_K = 273.15
+_DAY = 86_400
+#: Fewer rows may run on by chance.
+_FEWEST_SWAPPED = 8
+#: Where no row is cooler than this in °C, the numbers may be °F whatever the header says.
+_NO_AIR_C = 50.0
+#: In percent no air is as dry; a sensor at its edge makes 1.05 of a share.
+_SHARE = 1.05
+_LEAVE_OUT = (
+    Choice("yes", say("Leave out, and read the others")),
+    Choice("no", say("Read nothing of this file")),
+)
 _DELIMITERS: Mapping[str, Say] = {
     ",": say("a comma"),
     ";": say("a semicolon"),
     "\t": say("a tab"),
     "|": say("an upright stroke"),
+    "  ": say("runs of blanks"),
+    " ": say("blanks"),
 }
 
 
@@ -71,8 +88,9 @@ def read(
 ) -> ReadOut | Ask | FileError:
     """Read a logger's file.
 
-    A row without a time, a temperature or a humidity is an error unless the whole row is blank; so are values
-    that no air on a site has, a time that the zone's clock skipped, and two rows of one instant that differ.
+    A row without a time, a temperature or a humidity, or with values that no air on a site has, is asked about
+    unless the whole row is blank: it may be left out.  A time that the zone's clock skipped and two rows of one
+    instant that differ are errors.
     Rows may stand in any order; a row that repeats another counts once.  Fractions of a second are cut off.
     Whether a reading lies in the future is for the caller, who knows the time.
     """
@@ -98,14 +116,13 @@ def size_error(size: int, *, max_bytes: int = MAX_BYTES) -> FileError | None:
 
 def _read_out(table: Table, answers: Answers) -> ReadOut:
     layout = layout_of(table, answers)
-    rows = rows_of(table, layout)
+    rows = rows_of(table, layout, answers)
     stated = stated_zone(layout.time_headers, layout.rows_above)
     units, order, known = _settled(rows, layout, stated, answers)
-    _refuse_odd_values(rows, layout, units)
     instants, passes = instants_of(rows.walls(order.left[0]), known, stated, answers)
     columns = zip(instants, rows.values, units, rows.humidities, rows.lines, strict=True)
     readings = [
-        Reading(datetime.fromtimestamp(at, UTC), value, unit, rh_pct, line)
+        Reading(datetime.fromtimestamp(at, UTC), *_storable(value, unit), rh_pct, line)
         for at, value, unit, rh_pct, line in columns
     ]
     once = _once_each(readings, rows.time_label)
@@ -120,6 +137,7 @@ def _read_out(table: Table, answers: Answers) -> ReadOut:
             *([order.told] if order.told else []),
             *passes,
             *_told_oddities(repeated, over_100),
+            *_told_left_out(rows),
         ),
         first=tuple(readings[:_FIRST_ROWS]),
         header=layout.header,
@@ -129,7 +147,13 @@ def _read_out(table: Table, answers: Answers) -> ReadOut:
         zone="UTC" if known.zone is None else zone_words(known.zone),
         repeated=repeated,
         over_100=over_100,
+        left_out=len(rows.odd),
     )
+
+
+def _storable(value: float, unit: WrittenUnit) -> tuple[float, Unit]:
+    """Return a temperature in a unit that readings are stored in: kelvin in °C, to the millionth."""
+    return (round(value - _ZERO_C_IN_K, 6), "c") if unit == "k" else (value, unit)
 
 
 # ---- what has to be known first ----
@@ -137,20 +161,27 @@ def _read_out(table: Table, answers: Answers) -> ReadOut:
 
 def _settled(
     rows: Rows, layout: Layout, stated: Stated, answers: Answers
-) -> tuple[Sequence[Unit], Order, Known]:
-    """Return each row's unit, the order of the dates, and the time zone.
+) -> tuple[Sequence[WrittenUnit], Order, Known]:
+    """Return each row's unit, the order of the dates, and the time zone; rows without a reading are dropped.
 
     Raises:
         Unanswered: something of it is open; all that is open is asked at once.
+        Refused: more rows hold no reading than do, or they are not to be left out.
     """
-    dates = list(rows.dates.values())
     questions: list[Question] = []
     units = _units(rows, layout, answers)
     if units is None:
         questions.append(_unit_question(rows, layout))
+    else:
+        units = _without_odd_values(rows, layout, units, answers)
+    if rows.odd and (question := _odd_question(rows, answers)):
+        questions.append(question)
+    dates = [rows.dates[text] for text in dict.fromkeys(rows.date_texts)]
     order = order_of(dates, answers.day_first, rows.date_label)
     if len(order.left) > 1:
         questions.append(order_question(dates, order, rows.example(0), _likely(rows, order)))
+    elif order.left[0] != "ymd":
+        _refuse_swapped(rows, order.left[0])
     try:
         known = zone_of(
             rows.clocks,
@@ -167,7 +198,32 @@ def _settled(
     return units, order, known
 
 
-def _units(rows: Rows, layout: Layout, answers: Answers) -> Sequence[Unit] | None:
+def _odd_question(rows: Rows, answers: Answers) -> Question | None:
+    """Return the question whether the rows that hold no reading are left out, or None where that is said.
+
+    Raises:
+        Refused: they are not, or there are more of them than of the others.
+    """
+    first = min(rows.odd, key=_row_of)
+    if answers.leave_out == "no" or len(rows.odd) > len(rows.lines):
+        raise Refused(first.why, row=first.row, column=first.column)
+    if answers.leave_out == "yes":
+        return None
+    text = say_n(
+        "Row {row} holds no reading: {why} Leave it out?",
+        "{n} rows hold no reading, first row {row}: {why} Leave them out?",
+        n=len(rows.odd),
+        row=first.row or 0,
+        why=first.why,
+    )
+    return Question("leave_out", text, _LEAVE_OUT, rows.at_line(first.row or 0))
+
+
+def _row_of(error: FileError) -> int:
+    return error.row or 0
+
+
+def _units(rows: Rows, layout: Layout, answers: Answers) -> Sequence[WrittenUnit] | None:
     """Return each row's unit: its own, else the header's, else as answered; None where nobody said."""
     own = set(rows.units)
     if layout.unit is not None:
@@ -177,6 +233,8 @@ def _units(rows: Rows, layout: Layout, answers: Answers) -> Sequence[Unit] | Non
                 "This row is in another unit than its header says: {unit}.", unit=UNIT_WORDS[layout.unit]
             )
             raise _at_temperature(rows, layout, odd, why)
+        if layout.unit == "c" and min(rows.values) > _NO_AIR_C:
+            return None if answers.unit is None else [answers.unit] * len(rows.units)
         return [layout.unit] * len(rows.units)
     if None not in own:
         return [unit for unit in rows.units if unit is not None]
@@ -184,6 +242,12 @@ def _units(rows: Rows, layout: Layout, answers: Answers) -> Sequence[Unit] | Non
         without = rows.units.index(None)
         raise _at_temperature(rows, layout, without, say("This row says no unit, and others do."))
     return None if answers.unit is None else [answers.unit] * len(rows.units)
+
+
+def _could_be(rows: Rows, unit: WrittenUnit) -> bool:
+    """Return whether most temperatures are such as a site can have."""
+    low, high = RANGE[unit]
+    return sum(low <= value <= high for value in rows.values) * 2 > len(rows.values)
 
 
 def _at_temperature(rows: Rows, layout: Layout, index: int, why: Say) -> Refused:
@@ -194,14 +258,38 @@ def _unit_question(rows: Rows, layout: Layout) -> Question:
     text = say(
         "In which unit are the temperatures in column {column}?", column=layout.labels[layout.temperature]
     )
-    choices = (Choice("c", say("°C")), Choice("f", say("°F")))
-    return Question("unit", text, choices, rows.example(0))
+    # No temperature of a site has the same number in kelvin and in another unit.
+    units: tuple[WrittenUnit, ...] = ("k",) if _could_be(rows, "k") else ("c", "f")
+    choices = tuple(Choice(unit, say("{unit}", unit=UNIT_WORDS[unit])) for unit in units)
+    likely = "f" if units != ("k",) and min(rows.values) > _NO_AIR_C else None
+    return Question("unit", text, choices, rows.example(0), likely)
 
 
 def _likely(rows: Rows, order: Order) -> str | None:
     """Return the one order under which the rows run on in time, or None; evidence, no proof."""
     running = [name for name in order.left if _runs_on(rows.walls(name).seconds)]
     return running[0] if len(running) == 1 else None
+
+
+def _refuse_swapped(rows: Rows, order: str) -> None:
+    """Refuse dates of which a program has swapped day and month where it could: then the rows would run on.
+
+    A spreadsheet of another country does so with every date whose day is no more than 12.
+    """
+    walls = rows.walls(order).seconds
+    if len(walls) < _FEWEST_SWAPPED or _runs_on(walls):
+        return
+    other = "mdy" if order == "dmy" else "dmy"
+    moved = {text: one.day.by_order.get(other, one.day.by_order[order]) for text, one in rows.dates.items()}
+    days = [moved[text] - rows.dates[text].day.by_order[order] for text in rows.date_texts]
+    if any(days) and _runs_on([wall + day * _DAY for wall, day in zip(walls, days, strict=True)]):
+        at = next(at for at, day in enumerate(days) if day)
+        why = say(
+            "The rows follow each other in time only if day and month are swapped in some dates, such as {date}: "
+            "a spreadsheet may have done so. Give the logger's own file.",
+            date=rows.date_texts[at],
+        )
+        raise Refused(why, row=rows.lines[at], column=rows.date_label)
 
 
 def _runs_on(seconds: Sequence[int]) -> bool:
@@ -212,22 +300,61 @@ def _runs_on(seconds: Sequence[int]) -> bool:
 # ---- what only the whole shows ----
 
 
-def _refuse_odd_values(rows: Rows, layout: Layout, units: Sequence[Unit]) -> None:
-    """Refuse temperatures of no site, and humidities that are shares of one."""
-    for at, (value, unit) in enumerate(zip(rows.values, units, strict=True)):
-        low, high = RANGE[unit]
-        if not low <= value <= high:
-            why = say(
-                "A temperature on a site is between {low} and {high} {unit}, and this is {seen}.",
-                low=low,
-                high=high,
-                unit=UNIT_WORDS[unit],
-                seen=value,
-            )
-            raise _at_temperature(rows, layout, at, why)
-    if max(rows.humidities) <= 1:
+def _without_odd_values(
+    rows: Rows, layout: Layout, units: Sequence[WrittenUnit], answers: Answers
+) -> Sequence[WrittenUnit]:
+    """Drop the rows with temperatures or humidities of no site, and return the units of those that stay.
+
+    Raises:
+        Refused: the humidities are shares of one, or no row stays.
+    """
+    if max(rows.humidities) <= _SHARE:
         why = say("No humidity is above 1 %: these seem to be shares of one, and percent are needed.")
         raise Refused(why, row=rows.lines[0], column=layout.labels[layout.humidity])
+    dropped: set[int] = set()
+    for at, (value, unit, rh_pct) in enumerate(zip(rows.values, units, rows.humidities, strict=True)):
+        low, high = RANGE[unit]
+        if not low <= value <= high:
+            _refuse_wrong_answer(rows, layout, at, answers)
+            rows.odd.append(_at_temperature(rows, layout, at, _no_temperature(value, unit)).error)
+            dropped.add(at)
+        elif rh_pct <= 1:
+            why = say("No air on a site is as dry as {seen} %.", seen=rh_pct)
+            rows.odd.append(FileError(rows.lines[at], layout.labels[layout.humidity], why))
+            dropped.add(at)
+    if len(dropped) == len(rows.lines):
+        first = min(rows.odd, key=_row_of)
+        raise Refused(first.why, row=first.row, column=first.column)
+    if not dropped:
+        return units
+    rows.without(dropped)
+    return [unit for at, unit in enumerate(units) if at not in dropped]
+
+
+def _no_temperature(value: float, unit: WrittenUnit) -> Say:
+    low, high = RANGE[unit]
+    return say(
+        "A temperature on a site is between {low} and {high} {unit}, and this is {seen}.",
+        low=low,
+        high=high,
+        unit=UNIT_WORDS[unit],
+        seen=value,
+    )
+
+
+def _refuse_wrong_answer(rows: Rows, layout: Layout, at: int, answers: Answers) -> None:
+    """Refuse a temperature that is of no site in the unit that a person named, and of one in another unit."""
+    if answers.unit is None or layout.unit is not None or rows.units[at] is not None:
+        return
+    value = rows.values[at]
+    fitting = [unit for unit, (low, high) in RANGE.items() if low <= value <= high]
+    if fitting:
+        why = say(
+            "{seen} is a temperature on a site in {unit}, and not as answered.",
+            seen=value,
+            unit=UNIT_WORDS[fitting[0]],
+        )
+        raise _at_temperature(rows, layout, at, why)
 
 
 def _once_each(readings: Sequence[Reading], time_label: str | int) -> list[Reading]:
@@ -279,11 +406,38 @@ def _told_rows(readings: Sequence[Reading], first: Reading) -> list[Say]:
     return [count, row]
 
 
-def _told_form(table: Table, layout: Layout, units: set[Unit]) -> list[Say]:
+def _told_left_out(rows: Rows) -> list[Say]:
+    told = []
+    if rows.odd:
+        lines = tuple(str(line) for line in sorted(map(_row_of, rows.odd))[:_NAMED_ROWS])
+        told.append(
+            say_n(
+                "One row holds no reading and is left out: row {lines}.",
+                "{n} rows hold no reading and are left out, first rows {lines}."
+                if len(rows.odd) > _NAMED_ROWS
+                else "{n} rows hold no reading and are left out: rows {lines}.",
+                n=len(rows.odd),
+                lines=lines,
+            )
+        )
+    if rows.others:
+        told.append(
+            say_n(
+                "One row is of another logger, as answered.",
+                "{n} rows are of other loggers, as answered.",
+                n=rows.others,
+            )
+        )
+    return told
+
+
+def _told_form(table: Table, layout: Layout, units: set[WrittenUnit]) -> list[Say]:
     sample = table.samples(layout.temperature, most=1)[0]
     sign = say("a decimal comma") if "," in sample else say("a decimal point")
     temperature, humidity = str(layout.labels[layout.temperature]), str(layout.labels[layout.humidity])
+    kelvin = [say("Kelvin are read as °C: 273.15 less.")] if "k" in units else []
     return [
+        *kelvin,
         say(
             "Columns are separated by {delimiter}, numbers have {sign}.",
             delimiter=_DELIMITERS.get(table.delimiter, table.delimiter),

@@ -3,24 +3,40 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Mapping
+from collections import Counter
+from collections.abc import Container, Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import date
 from functools import partial
 
-from jobs.core.logger_columns import Layout, unit_in
+from jobs.core.logger_columns import Layout, names_quantity, unit_in, words_of
+from jobs.core.logger_counts import counted
 from jobs.core.logger_dates import Written
-from jobs.core.logger_stamps import YEARS, Stamp, day_of, stamp_of, tidy
-from jobs.core.logger_table import Cells, Table, is_count, is_number_like
-from jobs.core.logger_values import Example, Refused, Unit
+from jobs.core.logger_stamps import Stamp, day_of, stamp_of, tidy
+from jobs.core.logger_table import Cells, Table, filled, is_number_like
+from jobs.core.logger_values import (
+    Answers,
+    Choice,
+    Example,
+    FileError,
+    Odd,
+    Question,
+    Refused,
+    Unanswered,
+    WrittenUnit,
+)
 from jobs.core.logger_zones import Walls
 from jobs.core.words import Say, say
 
 #: Above 100 a sensor is at its edge: the reading is kept as it is.  Common practice, no source.
 MAX_HUMIDITY_PCT = 105.0
-#: The air of a building site, limits inside.
-RANGE: Mapping[Unit, tuple[float, float]] = {"c": (-60.0, 80.0), "f": (-76.0, 176.0)}
-UNIT_WORDS: Mapping[Unit, str] = {"c": "°C", "f": "°F"}
+#: The air of a building site, limits inside; nothing is in the range of kelvin and of another unit too.
+RANGE: Mapping[WrittenUnit, tuple[float, float]] = {
+    "c": (-60.0, 80.0),
+    "f": (-76.0, 176.0),
+    "k": (213.15, 353.15),
+}
+UNIT_WORDS: Mapping[WrittenUnit, str] = {"c": "°C", "f": "°F", "k": "K"}
 
 _UNIX_DAY = date(1970, 1, 1).toordinal()
 _DAY = 86_400
@@ -29,8 +45,21 @@ _VALUE = re.compile(
     r"(?P<power>[eE][+\-]?0?[0-9])?\s*(?P<unit>.{0,12})"
 )
 _PERCENT = re.compile(r"%?\s*(?:r\.?\s?[hf]\.?|h\.?\s?r\.?|u\.?r\.?|r\.?v\.?)?", re.IGNORECASE)
-_MILLISECONDS = re.compile(r"(?<![a-z])ms(?![a-z])|milli", re.IGNORECASE)
-_BARE_UNITS: Mapping[str, Unit] = {"c": "c", "f": "f"}
+_BARE_UNITS: Mapping[str, WrittenUnit] = {"c": "c", "f": "f", "k": "k"}
+#: Readings of a logger that anybody still uses are later.
+_FIRST_DAY = date(2010, 1, 1).toordinal()
+#: In a column of remarks: a row that sums others up.
+_SUMMARIES = words_of(
+    "max maximum min minimum avg average mean mittel mittelwert durchschnitt moyenne media promedio gemiddelde "
+    "median total summe sum std stdev"
+)
+#: A word that more rows have is how the logger names its readings.
+_FEW = 10
+#: Names to choose from; more are refused.
+_MOST_LOGGERS = 12
+_HALF_DAY = 12 * 3600
+#: Times of a clock of twelve hours fall back by twelve hours less their interval; a clock put back, by one.
+_FALL_BACK = 6 * 3600
 
 
 @dataclass(slots=True)
@@ -38,7 +67,8 @@ class Rows:
     """All rows, column by column, in the order of the file.
 
     `units` are those that stand in the rows themselves.  `dates` are the different texts of dates, `clocks`
-    the different things that rows say of their clock (None: nothing), each with its first row.
+    the different things that rows say of their clock (None: nothing), each with its first row.  `odd` are the rows
+    that hold no reading, and why; `others` counts those that a person said are another logger's.
     """
 
     table: Table
@@ -49,10 +79,23 @@ class Rows:
     seconds: list[int] = field(default_factory=list)
     zones: list[str | None] = field(default_factory=list)
     values: list[float] = field(default_factory=list)
-    units: list[Unit | None] = field(default_factory=list)
+    units: list[WrittenUnit | None] = field(default_factory=list)
     humidities: list[float] = field(default_factory=list)
     dates: dict[str, Written] = field(default_factory=dict)
     clocks: dict[str | None, int] = field(default_factory=dict)
+    odd: list[FileError] = field(default_factory=list)
+    others: int = 0
+
+    def without(self, indexes: Container[int]) -> None:
+        """Drop rows, by index."""
+        stay = [at for at in range(len(self.lines)) if at not in indexes]
+        self.lines = [self.lines[at] for at in stay]
+        self.date_texts = [self.date_texts[at] for at in stay]
+        self.seconds = [self.seconds[at] for at in stay]
+        self.zones = [self.zones[at] for at in stay]
+        self.values = [self.values[at] for at in stay]
+        self.units = [self.units[at] for at in stay]
+        self.humidities = [self.humidities[at] for at in stay]
 
     def walls(self, order: str) -> Walls:
         """Return the rows' times by the logger's clock, with the dates read in this order."""
@@ -70,19 +113,23 @@ class Rows:
 
     def example(self, index: int) -> Example:
         """Return a row as it stands in the file."""
-        wanted = self.lines[index]
+        return self.at_line(self.lines[index])
+
+    def at_line(self, wanted: int) -> Example:
+        """Return a row as it stands in the file, by its line."""
         cells = next(cells for line, cells in self.table.readings() if line == wanted)
         return Example(wanted, "  ".join(cells))
 
 
-def rows_of(table: Table, layout: Layout) -> Rows:
-    """Return the rows of a file whose columns are known.
+def rows_of(table: Table, layout: Layout, answers: Answers) -> Rows:
+    """Return the rows of a file whose columns are known; those without a time or a value stand in `odd`.
 
     Raises:
-        Refused: a row without a time or a value, with a time no clock shows, or with too few or many cells;
-            rows of more than one logger; a clock of twelve hours without am and pm.
+        Refused: a row with too many cells, another table below this one, no good row at all, or a clock of
+            twelve hours without am and pm.
+        Unanswered: rows of more than one logger, or a clock of twelve hours whose words are not known.
     """
-    reader = _RowReader(table, layout)
+    reader = _RowReader(table, layout, answers)
     for line, cells in table.readings():
         reader.take(line, cells)
     reader.finish()
@@ -90,8 +137,11 @@ def rows_of(table: Table, layout: Layout) -> Rows:
 
 
 class _RowReader:
-    def __init__(self, table: Table, layout: Layout) -> None:
+    def __init__(self, table: Table, layout: Layout, answers: Answers) -> None:
+        self.table = table
         self.layout = layout
+        self.answers = answers
+        self.only = answers.which.removeprefix("only ") if answers.which and answers.which != "all" else None
         time, date_at = layout.time, layout.time if layout.date is None else layout.date
         self.rows = Rows(table, layout.labels[time], layout.labels[date_at])
         self.needed = max(layout.time, layout.date or 0, layout.temperature, layout.humidity)
@@ -99,33 +149,57 @@ class _RowReader:
         self.width = max(named, default=len(table.first[1]))
         #: With a comma between columns, a comma within a number makes a column too many.
         self.is_comma = table.delimiter == ","
-        self.temperatures: dict[str, tuple[float, Unit | None]] = {}
+        #: As many cells as most rows have: one with fewer may have lost any of them.
+        counts = Counter(_full_width(cells) for _line, cells in table.head[table.start :] if filled(cells))
+        self.usual = min(counts.most_common(1)[0][0], self.width)
+        self.temperatures: dict[str, tuple[float, WrittenUnit | None]] = {}
         self.percents: dict[str, float] = {}
-        self.halves: dict[bool, int] = {}
+        #: What stands behind the hours, each with its first row; the words of rows where they are not am or pm.
+        self.halves: dict[str, int] = {}
+        self.words: list[str] = []
+        known = {layout.time, layout.date, layout.temperature, layout.humidity}
+        self.remarks = [at for at in range(self.width) if at not in known]
+        self.summaries: dict[int, int] = {}
+        self.last: Cells = []
         self.who: dict[int, dict[str, int]] = {at: {} for at in layout.who}
         #: The header rows: they may come again where files were put together.
-        self.names = [cells for cells in layout.rows_above[-2:] if not any(map(is_number_like, cells))]
+        self.names = [_bare(cells) for cells in layout.rows_above[-2:] if not any(map(is_number_like, cells))]
         self._refuse_split_numbers(table)
-        self.per_second = 1000 if _MILLISECONDS.search(layout.header[layout.time]) else 1
 
     def take(self, line: int, cells: Cells) -> None:
         """Read one row that is not blank."""
         stamp = self._stamp(cells)
-        if stamp is None and cells in self.names:
+        if stamp is None and self._is_header(line, cells):
             return
-        self._check_width(line, cells)
+        if self._is_of_another(cells):
+            self.rows.others += 1
+            return
+        try:
+            self._take(line, cells, stamp)
+        except Odd as odd:
+            self.rows.odd.append(odd.error)
+        else:
+            self.last = cells
+
+    def _take(self, line: int, cells: Cells, stamp: Stamp | None) -> None:
         if stamp is None:
-            raise Refused(self._no_time(cells), row=line, column=self.rows.time_label)
+            raise Odd(self._no_time(cells), row=line, column=self.rows.time_label)
+        self._check_width(line, cells)
         rows = self.rows
-        if stamp.date not in rows.dates:
-            rows.dates[stamp.date] = Written(stamp.date, day_of(stamp.date), line)
-        if stamp.zone not in rows.clocks:
-            rows.clocks[stamp.zone] = line
-        self.halves.setdefault(stamp.half, line)
-        for at, seen in self.who.items():
-            seen.setdefault(cells[at].strip() if at < len(cells) else "", line)
         value, unit = self._temperature(line, cells)
         humidity = self._humidity(line, cells)
+        if stamp.date not in rows.dates:
+            rows.dates[stamp.date] = self._written(stamp.date, line)
+        if stamp.zone not in rows.clocks:
+            rows.clocks[stamp.zone] = line
+        if stamp.half not in self.halves:
+            self.halves[stamp.half] = line
+        self.words.append(stamp.half)
+        for at in self.remarks:
+            if at < len(cells) and cells[at].strip(" .:").casefold() in _SUMMARIES:
+                self.summaries[len(rows.lines)] = at
+        for at, seen in self.who.items():
+            seen.setdefault(cells[at].strip() if at < len(cells) else "", line)
         rows.lines.append(line)
         rows.date_texts.append(stamp.date)
         rows.seconds.append(stamp.seconds)
@@ -134,6 +208,33 @@ class _RowReader:
         rows.units.append(unit)
         rows.humidities.append(humidity)
 
+    def _is_header(self, line: int, cells: Cells) -> bool:
+        """Return whether the header stands here once more, as where files were put together.
+
+        Raises:
+            Refused: another header does; what is below it may be anything.
+        """
+        if _bare(cells) in self.names:
+            return True
+        words = [cell for cell in cells if cell.strip()]
+        if len(words) >= 2 and not any(map(is_number_like, words)) and self._is_other_header(cells):
+            why = say("Here begins another table: this is not the header above. Give its rows apart.")
+            raise Refused(why, row=line)
+        return False
+
+    def _is_other_header(self, cells: Cells) -> bool:
+        layout = self.layout
+        same_time = layout.time < len(cells) and tidy(cells[layout.time]).casefold() in map(
+            str.casefold, filter(None, layout.time_headers)
+        )
+        return same_time or any(map(names_quantity, cells))
+
+    def _is_of_another(self, cells: Cells) -> bool:
+        """Return whether a person said that rows like this are not of this logger."""
+        if self.only is None:
+            return False
+        return all(at >= len(cells) or tidy(cells[at]) != self.only for at in self.who)
+
     # -- time --
 
     def _stamp(self, cells: Cells) -> Stamp | None:
@@ -141,30 +242,38 @@ class _RowReader:
         if max(layout.time, layout.date or 0) >= len(cells):
             return None
         text = tidy(cells[layout.time])
-        if layout.is_epoch:
-            return self._counted(text)
+        if layout.counts is not None:
+            return counted(text, layout.counts)
         if layout.date is not None:
-            text = f"{tidy(cells[layout.date])} {text}"
+            text = f"{self._day(tidy(cells[layout.date]))} {text}"
         for at in (layout.half, layout.zone):
             if at is not None:
                 text = f"{text} {tidy(cells[at])}" if at < len(cells) else ""
         return stamp_of(text)
 
-    def _counted(self, text: str) -> Stamp | None:
-        if not is_count(text):
-            return None
-        seconds = int(re.split("[.,]", text)[0]) // self.per_second
-        day = _UNIX_DAY + seconds // _DAY
-        if not date(YEARS.start, 1, 1).toordinal() <= day < date(YEARS.stop, 1, 1).toordinal():
-            return None
-        return Stamp(f"{date.fromordinal(day):%Y%m%d}", seconds % _DAY, "UTC", False)
+    @staticmethod
+    def _day(text: str) -> str:
+        """Return the date of a cell that spreadsheets have given a midnight: `13/05/2026 00:00:00`."""
+        if ":" in text and (stamp := stamp_of(text)) and stamp.seconds == 0 and stamp.zone is None:
+            return stamp.date
+        return text
+
+    def _written(self, text: str, line: int) -> Written:
+        written = Written(text, day_of(text), line)
+        refuse = partial(Odd, row=line, column=self.rows.date_label)
+        if not written.day.by_order:
+            raise refuse(say("There is no such date as {date}.", date=text))
+        if max(written.day.by_order.values()) < _FIRST_DAY:
+            # Without its battery a clock begins anew where it was made to.
+            raise refuse(say("A clock that says {date} was not set.", date=text))
+        return written
 
     def _no_time(self, cells: Cells) -> Say:
         time = self.layout.time
         seen = tidy(cells[time]) if time < len(cells) else ""
         if not seen:
             return say("This row has no time.")
-        if self.layout.is_epoch:
+        if self.layout.counts in ("seconds", "milliseconds"):
             return say("“{seen}” counts no seconds since 1970 that a logger could have seen.", seen=seen)
         return say("“{seen}” is no time that can be read.", seen=seen)
 
@@ -177,13 +286,14 @@ class _RowReader:
                 say("This row has {n} cells below a header of {width}.", n=count, width=self.width), row=line
             )
         if count <= self.needed:
-            raise Refused(
-                say("This row ends before its last value."), row=line, column=self.layout.labels[count]
-            )
+            raise Odd(say("This row ends before its last value."), row=line, column=self.layout.labels[count])
         if self.is_comma and count < self.width and "." not in cells[self.layout.temperature]:
             raise Refused(
                 say("This row has {n} cells below a header of {width}.", n=count, width=self.width), row=line
             )
+        if count < self.usual:
+            why = say("This row has {n} cells, and most have {usual}.", n=count, usual=self.usual)
+            raise Odd(why, row=line)
 
     def _refuse_split_numbers(self, table: Table) -> None:
         """Refuse rows without a header whose numbers a comma seems to have cut in two."""
@@ -196,7 +306,7 @@ class _RowReader:
 
     # -- values --
 
-    def _temperature(self, line: int, cells: Cells) -> tuple[float, Unit | None]:
+    def _temperature(self, line: int, cells: Cells) -> tuple[float, WrittenUnit | None]:
         at = self.layout.temperature
         text = cells[at]
         read = self.temperatures.get(text)
@@ -215,14 +325,14 @@ class _RowReader:
             )
         return value, by_column
 
-    def _read_temperature(self, line: int, text: str) -> tuple[float, Unit | None]:
-        refuse = partial(Refused, row=line, column=self.layout.labels[self.layout.temperature])
+    def _read_temperature(self, line: int, text: str) -> tuple[float, WrittenUnit | None]:
+        refuse = partial(Odd, row=line, column=self.layout.labels[self.layout.temperature])
         number, suffix = _number(text)
         if number is None:
             raise refuse(_no_value(text, say("This row has no temperature.")))
         unit = unit_in(suffix) or _BARE_UNITS.get(suffix.casefold())
         if suffix and unit is None:
-            raise refuse(say("“{seen}” is no temperature in °C or °F.", seen=text.strip()))
+            raise refuse(say("“{seen}” is no temperature in °C, °F or K.", seen=text.strip()))
         return number, unit
 
     def _humidity(self, line: int, cells: Cells) -> float:
@@ -233,7 +343,7 @@ class _RowReader:
         return read
 
     def _read_humidity(self, line: int, text: str) -> float:
-        refuse = partial(Refused, row=line, column=self.layout.labels[self.layout.humidity])
+        refuse = partial(Odd, row=line, column=self.layout.labels[self.layout.humidity])
         number, suffix = _number(text)
         if number is None:
             raise refuse(_no_value(text, say("This row has no humidity.")))
@@ -248,36 +358,161 @@ class _RowReader:
     # -- the whole --
 
     def finish(self) -> None:
-        """Refuse what only all rows together show."""
+        """Refuse or ask what only all rows together show."""
         rows = self.rows
-        if len(self.halves) == 2:
-            why = say("Row {row} has am or pm, and this row has not.", row=self.halves[True])
-            raise Refused(why, row=self.halves[False], column=rows.time_label)
-        if not self.halves.get(True):
+        if not rows.lines:
+            self._refuse_none()
+        self._ask_which()
+        self._part_halves()
+        if set(self.halves) == {""}:
             self._refuse_half_clock()
+        self._doubt_summaries()
+        self._doubt_last()
+
+    def _refuse_none(self) -> None:
+        """Refuse a file without one good row, by its first."""
+        if self.rows.odd:
+            error = self.rows.odd[0]
+            raise Refused(error.why, row=error.row, column=error.column)
+        raise Refused(say("No row is of “{name}”.", name=self.only or ""))
+
+    def _ask_which(self) -> None:
+        """Ask whose rows are meant where they are of several loggers, or seem to be."""
+        if self.answers.which is not None:
+            return
         for at, seen in self.who.items():
             names = list(seen)
-            if len(names) > 1 and (len(names) < len(rows.lines) or not all(map(is_number_like, names))):
+            if len(names) < 2 or (len(names) == len(self.rows.lines) and all(map(is_number_like, names))):
+                continue
+            if len(names) > _MOST_LOGGERS or "" in names:
                 why = say(
                     "Here begin rows of another logger: {one}, then {other}. Give each logger's rows apart.",
                     one=names[0] or "–",
                     other=names[1] or "–",
                 )
                 raise Refused(why, row=seen[names[1]], column=self.layout.labels[at])
+            text = say(
+                "Column “{column}” says {names}. Which rows are of this logger?",
+                column=self.layout.labels[at],
+                names=tuple(names),
+            )
+            choices = [Choice(f"only {tidy(name)}", say("Only those of {name}", name=name)) for name in names]
+            every = Choice("all", say("All of them: this says nothing of the logger"))
+            raise Unanswered([Question("which", text, (*choices, every), self.rows.at_line(seen[names[1]]))])
+
+    # -- clocks of twelve hours --
+
+    def _part_halves(self) -> None:
+        """Move the hours of the afternoon, where words that a person has to explain stand behind them.
+
+        Raises:
+            Refused: some rows have am, pm or a word, and others have none.
+            Unanswered: which of the words is before noon.
+        """
+        rows, seen = self.rows, self.halves
+        if "" in seen and len(seen) > 1:
+            other = min(line for word, line in seen.items() if word)
+            why = say("Row {row} has am or pm, and this row has not.", row=other)
+            raise Refused(why, row=seen[""], column=rows.time_label)
+        words = [word for word in seen if word not in ("", "a", "p")]
+        if not words:
+            return
+        if len(seen) == 1 and any(not 3600 <= second < 13 * 3600 for second in rows.seconds):
+            # Hours of a day of 24: the word is a manner of speaking.
+            self.halves = {"": 1}
+            return
+        self._refuse_odd_words(words)
+        morning = self.answers.morning
+        if morning is None or (morning != "-" and morning not in words):
+            raise Unanswered([self._morning_question(words)])
+        for at, word in enumerate(self.words):
+            hour = rows.seconds[at] % _HALF_DAY
+            rows.seconds[at] = hour if word == morning else hour + _HALF_DAY
+
+    def _refuse_odd_words(self, words: Sequence[str]) -> None:
+        rows = self.rows
+        if len(words) > 2 or len(words) != len(self.halves):
+            line = max(self.halves[word] for word in words)
+            why = say("Behind the times stand different words: {words}.", words=tuple(self.halves))
+            raise Refused(why, row=line, column=rows.time_label)
+        late = next((at for at, second in enumerate(rows.seconds) if second >= 13 * 3600), None)
+        if late is not None:
+            why = say("“{word}” stands behind an hour past twelve.", word=self.words[late])
+            raise Refused(why, row=rows.lines[late], column=rows.time_label)
+
+    def _morning_question(self, words: Sequence[str]) -> Question:
+        text = say("Behind the times stands {words}. Which of it is before noon?", words=tuple(words))
+        choices = [Choice(word, say("“{word}” is before noon", word=word)) for word in words]
+        if len(words) == 1:
+            choices.append(Choice("-", say("“{word}” is after noon", word=words[0])))
+        return Question("morning", text, tuple(choices), self.rows.at_line(self.halves[words[0]]))
 
     def _refuse_half_clock(self) -> None:
-        """Refuse times that run from 12 to 1 on one day: hours of a clock of twelve without am and pm."""
+        """Refuse times that fall back within a day and never leave 1 to 12: a clock of twelve without am and pm."""
         seconds, texts = self.rows.seconds, self.rows.date_texts
         if not seconds or min(seconds) < 3600 or max(seconds) >= 13 * 3600:
             return
-        for at in range(1, len(seconds)):
-            hours = {seconds[at - 1] // 3600, seconds[at] // 3600}
-            if hours == {12, 1} and texts[at - 1] == texts[at] and seconds[at - 1] > seconds[at]:
+        steps = {
+            at: seconds[at] - seconds[at - 1] for at in range(1, len(seconds)) if texts[at] == texts[at - 1]
+        }
+        is_forward = sum(step > 0 for step in steps.values()) * 2 >= len(steps)
+        for at, step in steps.items():
+            if (-step if is_forward else step) >= _FALL_BACK:
                 raise Refused(
                     say("The times seem to be of a clock of twelve hours, and do not say am or pm."),
                     row=self.rows.lines[at],
                     column=self.rows.time_label,
                 )
+
+    # -- rows that are none --
+
+    def _doubt_summaries(self) -> None:
+        """Call rows odd that say of themselves that they sum others up, where few do."""
+        rows = self.rows
+        if len(self.summaries) * _FEW > len(rows.lines):
+            return
+        for index, at in self.summaries.items():
+            why = say(
+                "This row sums others up, as its column “{column}” says.", column=self.layout.labels[at]
+            )
+            rows.odd.append(FileError(rows.lines[index], self.layout.labels[at], why))
+        rows.without(self.summaries)
+
+    def _doubt_last(self) -> None:
+        """Call the last row odd where nothing ends it and its last value is shorter than the others'."""
+        rows, cells = self.rows, self.last
+        at = len(cells) - 1
+        is_last = not rows.odd or (rows.odd[-1].row or 0) < rows.lines[-1]
+        if not self.table.text.is_open or not is_last or len(rows.lines) < 2:
+            return
+        if at not in (self.layout.temperature, self.layout.humidity):
+            return
+        texts = self.temperatures if at == self.layout.temperature else self.percents
+        others = [_digits(text) for text in texts if text != cells[at]]
+        before, after = _digits(cells[at])
+        if others and (before < min(one for one, _ in others) or after < max(other for _, other in others)):
+            why = say("The file ends within this row: “{seen}” may be cut short.", seen=cells[at].strip())
+            rows.odd.append(FileError(rows.lines[-1], self.layout.labels[at], why))
+            rows.without({len(rows.lines) - 1})
+
+
+def _full_width(cells: Cells) -> int:
+    """Return how many cells a row has, empty ones at its end left out."""
+    return max(at + 1 for at, cell in enumerate(cells) if cell.strip())
+
+
+def _bare(cells: Cells) -> list[str]:
+    """Return a header as it is compared: without case, blanks and empty cells at its end."""
+    texts = [tidy(cell).casefold() for cell in cells]
+    while texts and not texts[-1]:
+        texts.pop()
+    return texts
+
+
+def _digits(text: str) -> tuple[int, int]:
+    """Return how many digits stand before and behind the decimal sign."""
+    before, _sign, after = text.strip().replace(",", ".").partition(".")
+    return sum(map(str.isdigit, before)), sum(map(str.isdigit, after))
 
 
 def _are_halves(table: Table, left: int, right: int) -> bool:

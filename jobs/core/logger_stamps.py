@@ -76,25 +76,49 @@ _DATE = (
 )
 _DAY_NAME = rf"(?:(?P<weekday>{_WORD})\.?,? )?"
 # One mark throughout: 05:00.0 is minutes and seconds to some programs, and so no time of day.
-_CLOCK = r"(?P<h>[0-9]{1,2})(?P<mark>[%s])(?P<m>[0-9]{2})(?:(?P=mark)(?P<s>[0-9]{2})(?:[.,][0-9]{1,9})?)?"
-_HALF = r"(?: ?(?P<half>[AaPp])\.? ?(?:[Mm]\.?)?(?![^\W\d_]))?"
+_CLOCK = (
+    r"(?P<h>[0-9]{1,2})(?P<mark>[%s])(?P<m>[0-9]{2})"
+    r"(?:(?P=mark)(?P<s>[0-9]{2})(?:[.,][0-9]{1,9}|:[0-9]{3})?)?"
+)
+# A word that is none of ours (`vm.`) is a half of the day too, until its rows or a person say otherwise.
+_HALF = (
+    r"(?: ?(?:(?P<half>[AaPp])\.? ?(?:[Mm]\.?)?"
+    r"|(?P<word>Uhr|[A-Z]{2}|[^\W\d_A-Z][^\W\d_]{0,5}\.?(?: ?[^\W\d_A-Z]{1,3}\.)?))(?![^\W\d_]))?"
+)
+_BEFORE = r"(?:(?P<before>[AaPp]\.?[Mm]\.?|[^\W\d_\x00-\x7f]{1,4}) ?)?"
+_NO_HALF = r"(?P<before>)(?P<half>)(?P<word>)"
 _OFFSET = (
     r"Z|z|[+\-−][0-9]{1,2}(?::?[0-9]{2})?|(?:UTC|GMT)(?: ?[+\-−] ?[0-9]{1,2}(?::?[0-9]{2})?)?|[A-Z]{3,5}"
     r"|[A-Z][A-Za-z_]+/[A-Z][A-Za-z_/+\-]+"
 )
 _ZONE = rf"(?: ?\(?(?P<zone>{_OFFSET})\)?)?"
-_TIME = re.compile(_CLOCK % ":h" + _HALF + _ZONE)
+_TIME = re.compile(_BEFORE + _CLOCK % ":h" + _HALF + _ZONE)
 _DAY = re.compile(rf"{_DAY_NAME}(?P<date>{_DATE})")
-_STAMP = re.compile(rf"{_DAY_NAME}(?P<date>{_DATE})(?:,? |,|T|t|_| T )" + _CLOCK % ":.h" + _HALF + _ZONE)
-_TIME_FIRST = re.compile(_CLOCK % ":" + _HALF + rf",? {_DAY_NAME}(?P<date>{_DATE})" + _ZONE)
+_STAMP = re.compile(
+    rf"{_DAY_NAME}(?P<date>{_DATE})(?:[,.]? |,|T|t|_| T | - | at | um )"
+    + _BEFORE
+    + _CLOCK % ":.h"
+    + _HALF
+    + _ZONE
+)
+_TIME_FIRST = re.compile(_BEFORE + _CLOCK % ":" + _HALF + rf",? {_DAY_NAME}(?P<date>{_DATE})" + _ZONE)
 _BASIC = re.compile(
-    r"(?P<date>[0-9]{8})[Tt](?P<h>[0-9]{2})(?P<m>[0-9]{2})(?:(?P<s>[0-9]{2})(?:[.,][0-9]{1,9})?)?(?P<half>)"
-    rf"(?P<weekday>){_ZONE}"
+    r"(?P<date>[0-9]{8})[Tt ]?(?P<h>[0-9]{2})(?P<m>[0-9]{2})(?:(?P<s>[0-9]{2})(?:[.,][0-9]{1,9})?)?"
+    rf"(?P<weekday>){_NO_HALF}{_ZONE}"
+)
+_DASHED = re.compile(
+    r"(?P<date>[0-9]{4}-[0-9]{2}-[0-9]{2})[T_ ](?P<h>[0-9]{2})-(?P<m>[0-9]{2})-(?P<s>[0-9]{2})"
+    rf"(?P<weekday>){_NO_HALF}(?P<zone>)"
 )
 _SIGNED = re.compile(r"(?:UTC|GMT)? ?(?P<sign>[+\-−]) ?(?P<h>[0-9]{1,2})(?::?(?P<m>[0-9]{2}))?")
 _UNSEEN = re.compile("[\u200b\u200e\u200f\ufeff]")
 _BLANKS = re.compile(r"\s+")
 _PARTS = re.compile(r"[-/., ]+")
+_DATE_SIGNS = str.maketrans({"年": "-", "月": "-", "日": " "})
+_MORNINGS = frozenset(("上午", "午前", "오전", "πμ"))
+_AFTERNOONS = frozenset(("下午", "午後", "오후", "μμ"))
+#: Words behind a time that say nothing of it.
+_OCLOCK = frozenset(("uhr", "h", "hr", "hrs", "uur", "klo"))
 
 
 class Kind(Enum):
@@ -110,13 +134,14 @@ class Kind(Enum):
 class Stamp:
     """A time as written: the date's text, seconds into the day (86,400 for 24:00), and the offset's text.
 
-    `half` says whether it had am or pm.
+    `half` is `a` or `p` for am and pm, empty without, or a word whose meaning is open: then the hour counts as
+    it stands.
     """
 
     date: str
     seconds: int
     zone: str | None
-    half: bool
+    half: str
 
 
 @dataclass(frozen=True, slots=True)
@@ -140,7 +165,7 @@ def tidy(cell: str) -> str:
 
 def kind_of(cell: str) -> Kind:
     """Return what a cell looks like; a date that no calendar has is still a date by its look."""
-    text = tidy(cell)
+    text = _plain_signs(tidy(cell))
     if not text or len(text) > _LONGEST_CELL:
         return Kind.OTHER
     if _TIME.fullmatch(text):
@@ -156,32 +181,64 @@ def _is_day_look(found: re.Match[str]) -> bool:
 
 
 def _stamp_match(text: str) -> re.Match[str] | None:
-    return _STAMP.fullmatch(text) or _BASIC.fullmatch(text) or _TIME_FIRST.fullmatch(text)
+    return (
+        _STAMP.fullmatch(text) or _basic_match(text) or _DASHED.fullmatch(text) or _TIME_FIRST.fullmatch(text)
+    )
+
+
+def _basic_match(text: str) -> re.Match[str] | None:
+    found = _BASIC.fullmatch(text)
+    # Digits alone may be any number: they are a time only if there is such a day.
+    if found and text[8] not in "Tt" and not day_of(found["date"]).by_order:
+        return None
+    return found
+
+
+def _plain_signs(text: str) -> str:
+    """Return the text with the signs behind year, month and day as plain marks."""
+    return text if text.isascii() else _BLANKS.sub(" ", text.translate(_DATE_SIGNS)).strip()
 
 
 def stamp_of(text: str) -> Stamp | None:
     """Return what a tidy text of date and time says, or None where it is none."""
     if len(text) > _LONGEST_CELL:
         return None
+    text = _plain_signs(text)
     found = _STAMP.fullmatch(text) or _stamp_match(text)
     if not found:
         return None
     weekday, written, zone = found.group("weekday", "date", "zone")
-    if weekday and _plain(weekday) not in _WEEKDAYS:
+    if weekday and not is_weekday(weekday):
         return None
     if zone and zone[0] in "-−" and found["s"] is None and "T" not in text:
         # 06:00-07:00 may as well be the hour from six to seven.
         return None
-    seconds = _seconds(found)
-    return None if seconds is None else Stamp(written, seconds, zone, bool(found["half"]))
+    half = _half(found)
+    seconds = None if half is None else _seconds(found, half)
+    return None if half is None or seconds is None else Stamp(written, seconds, zone or None, half)
 
 
-def _seconds(found: re.Match[str]) -> int | None:
+def _half(found: re.Match[str]) -> str | None:
+    """Return `a`, `p`, an unknown word, or nothing; None where a time has two of them."""
+    before, half, word = found.group("before", "half", "word")
+    if not (before or half or word):
+        return ""
+    if before and (half or word):
+        return None
+    said = re.sub(r"[. ]", "", before or half or word).casefold()
+    if said in ("a", "am") or said in _MORNINGS:
+        return "a"
+    if said in ("p", "pm") or said in _AFTERNOONS:
+        return "p"
+    return "" if said in _OCLOCK else said
+
+
+def _seconds(found: re.Match[str], half: str) -> int | None:
     """Return the seconds into the day, cut to whole ones; None where no clock shows this."""
-    h, m, s, half = found.group("h", "m", "s", "half")
+    h, m, s = found.group("h", "m", "s")
     hour, minute, second = int(h), int(m), int(s or 0)
-    if half:
-        is_morning = half in "Aa"
+    if half in ("a", "p"):
+        is_morning = half == "a"
         if hour > 12 or (hour == 0 and not is_morning):
             return None
         hour = hour % 12 + (0 if is_morning else 12)
@@ -191,6 +248,11 @@ def _seconds(found: re.Match[str]) -> int | None:
 
 
 # ---- dates ----
+
+
+def is_weekday(word: str) -> bool:
+    """Return whether a word is the name of a day of the week."""
+    return _plain(word.strip(" .")) in _WEEKDAYS
 
 
 def day_of(text: str) -> Day:

@@ -6,7 +6,8 @@ import codecs
 import csv
 import io
 import re
-from collections.abc import Iterator, Sequence
+from collections import Counter
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from itertools import islice
 
@@ -18,6 +19,8 @@ MAX_LINES = 1_000_000
 #: Readings must begin within so many rows.
 HEAD_ROWS = 400
 DELIMITERS = (";", "\t", "|", ",")
+#: Runs of blanks, or single ones; tried where no mark separates columns.
+BLANKS = ("  ", " ")
 
 Cells = list[str]
 Row = tuple[int, Cells]
@@ -28,9 +31,15 @@ _NUMBER = re.compile(
 _COUNT = re.compile(r"[0-9]{1,14}(?:[.,][0-9]+)?")
 _TOLD_SEPARATOR = re.compile(r'\ufeff?"?sep=(.)"?\s*', re.IGNORECASE)
 _EPOCH = re.compile(r"epoch|unix|posix", re.IGNORECASE)
+_TIME_HEADER = re.compile(
+    r"(?<![^\W_])(?:date|time|datetime|timestamp|stamp|ts|datum|zeit|datumzeit|zeitpunkt|zeitstempel|uhrzeit|heure"
+    r"|fecha|hora|data|ora|tid|tijd|aika)(?![^\W_])",
+    re.IGNORECASE,
+)
+_SPLITS = {"  ": re.compile(r"\s{2,}|\t\s*"), " ": re.compile(r"\s+")}
 #: All that a row of units may hold: units, forms of dates, nothing, or a dash.
 _UNIT = re.compile(
-    r"[(\[]?\s*(?:[^\w%]{0,2}\s?[cf]|deg\.?\s?[cf]|celsius|fahrenheit|%\s*(?:rh|rf|hr|r\.\s?[hf]\.)?|rh|-|"
+    r"[(\[]?\s*(?:[^\w%]{0,2}\s?[cfk]|deg\.?\s?[cf]|celsius|fahrenheit|kelvin|%\s*(?:rh|rf|hr|r\.\s?[hf]\.)?|rh|-|"
     r"(?:yy|dd|mm|hh|tt|jj)[\w\s:/.\-]*|[+\-]?[0-9]{1,2}:[0-9]{2}|utc|gmt|)\s*[)\]]?",
     re.IGNORECASE,
 )
@@ -39,7 +48,7 @@ _LETTER = re.compile(r"[^\W\d_]")
 _CONTROL = re.compile(rb"[\x00-\x08\x0b\x0e-\x1f\x7f]")
 _NOT_1252 = re.compile(rb"[\x81\x8d\x8f\x90\x9d]")
 _STEP = 1 << 20
-_DAMAGED = say("The file is damaged here, or no text.")
+_DAMAGED = say("The file is damaged here, or no text. If other programs show it well, save it as UTF-8.")
 _NO_TABLES: tuple[tuple[bytes, Say], ...] = (
     (b"PK", say("This is a spreadsheet or a ZIP archive, not a CSV file. Save it as CSV and give that.")),
     (b"\xd0\xcf\x11\xe0", say("This is an old spreadsheet, not a CSV file. Save it as CSV and give that.")),
@@ -47,6 +56,10 @@ _NO_TABLES: tuple[tuple[bytes, Say], ...] = (
     (b"\x1f\x8b", say("This file is compressed. Unpack it first.")),
     (b"\x89PNG", say("This is a picture, not a CSV file.")),
     (b"\xff\xd8\xff", say("This is a picture, not a CSV file.")),
+    (b"{\\rtf", say("This is a document with its own formatting, not a CSV file. Save it as plain text.")),
+    (b"{", say("This is JSON, not a CSV file. Export the readings as CSV.")),
+    (b"[{", say("This is JSON, not a CSV file. Export the readings as CSV.")),
+    (b"<", say("This is a web page or XML, not a CSV file. Export the readings as CSV.")),
 )
 
 
@@ -67,7 +80,12 @@ class Text:
         Raises:
             Refused: bytes that are no text, a quotation mark that is not closed, or too many lines.
         """
-        reader = csv.reader(self.lines(), delimiter=delimiter, skipinitialspace=True, strict=True)
+        split = _SPLITS.get(delimiter)
+        reader = (
+            csv.reader(self.lines(), delimiter=delimiter, skipinitialspace=True, strict=True)
+            if split is None
+            else _Blanks(self.lines(), split)
+        )
         line = 0
         try:
             for cells in reader:
@@ -81,13 +99,34 @@ class Text:
         except UnicodeError as error:
             raise Refused(_DAMAGED, row=line + 1) from error
 
+    @property
+    def is_open(self) -> bool:
+        """Whether nothing ends the last line: it may be broken off."""
+        last = self.data[-2:].replace(b"\0", b"") if self.encoding.startswith("utf-16") else self.data[-1:]
+        return last not in (b"\n", b"\r")
+
+
+class _Blanks:
+    """Lines whose columns blanks separate, as `csv.reader` gives those that a mark separates."""
+
+    def __init__(self, lines: Iterable[str], split: re.Pattern[str]) -> None:
+        self.lines = lines
+        self.split = split
+        self.line_num = 0
+
+    def __iter__(self) -> Iterator[Cells]:
+        for line in self.lines:
+            self.line_num += 1
+            text = line.strip()
+            yield self.split.split(text) if text else []
+
 
 @dataclass(frozen=True, slots=True)
 class Table:
     """A file laid open: `head` are its first rows, `start` the index in it of the first row of readings.
 
     `kinds` says what the cells of the first good one look like; `epoch` is the index of the column whose header
-    says that it counts seconds since 1970.
+    says that it counts seconds since 1970, `counted` of one that counts the time in a way it does not say.
     """
 
     text: Text
@@ -96,6 +135,7 @@ class Table:
     start: int
     kinds: tuple[Kind, ...]
     epoch: int | None = None
+    counted: int | None = None
 
     @property
     def first(self) -> Row:
@@ -148,8 +188,9 @@ def text_of(data: bytes) -> Text:
     Raises:
         Refused: empty, or no text at all.
     """
+    begin = data[:64].removeprefix(codecs.BOM_UTF8).lstrip()
     for magic, why in _NO_TABLES:
-        if data.startswith(magic):
+        if begin.startswith(magic):
             raise Refused(why)
     # Old systems end a text with Ctrl-Z.
     if data.endswith(b"\x1a"):
@@ -157,6 +198,8 @@ def text_of(data: bytes) -> Text:
     encoding = _encoding(data)
     if encoding.startswith("utf-16"):
         return Text(data, encoding)
+    # A card that lost its power leaves zero bytes behind the last row.
+    data = data.rstrip(b"\0")
     if not data.removeprefix(codecs.BOM_UTF8).strip():
         raise Refused(say("The file is empty."))
     _refuse_controls(data, encoding)
@@ -220,21 +263,48 @@ def table_of(text: Text) -> Table:
         told = _TOLD_SEPARATOR.fullmatch(text.lines().readline())
     except UnicodeError as error:
         raise Refused(_DAMAGED, row=1) from error
-    found: list[Table] = []
-    troubles: list[Refused] = []
-    for delimiter in [told[1]] if told else DELIMITERS:
-        try:
-            found += _tables(text, delimiter, skip=1 if told else 0)
-        except Refused as trouble:
-            # Under a wrong delimiter quotation marks seem to stand wrong; it matters if no other does better.
-            troubles.append(trouble)
-    # A time and two numbers in one row make a table; only without any such row do a time and other text.
-    found = [table for table in found if table.epoch is not None or _numbers(table.first[1]) >= 2] or found
+    found, troubles = _found(text, [told[1]] if told else DELIMITERS, skip=1 if told else 0)
+    if not found and not troubles and not told and (inner := _unwrapped(text)) is not None:
+        return table_of(inner)
+    if not found and not troubles and not told:
+        for delimiter in BLANKS:
+            blanks, _none = _found(text, [delimiter], skip=0)
+            found = found or [table for table in blanks if _numbers(table.first[1]) >= 2]
     if len(found) == 1:
         return found[0]
     if found:
         raise Refused(say("It is not clear what separates the columns."), row=found[0].first[0])
     raise max(troubles, key=_row_of, default=None) or Refused(_why_none(text))
+
+
+def _found(text: Text, delimiters: Iterable[str], *, skip: int) -> tuple[list[Table], list[Refused]]:
+    """Return the tables under these delimiters, and what is wrong under those that give none."""
+    found: list[Table] = []
+    troubles: list[Refused] = []
+    for delimiter in delimiters:
+        try:
+            found += _tables(text, delimiter, skip=skip)
+        except Refused as trouble:
+            # Under a wrong delimiter quotation marks seem to stand wrong; it matters if no other does better.
+            troubles.append(trouble)
+    # A time and two numbers in one row make a table; only without any such row do a time and other text.
+    is_sure = [
+        table.counted is None and (table.epoch is not None or _numbers(table.first[1]) >= 2)
+        for table in found
+    ]
+    return [table for table, sure in zip(found, is_sure, strict=True) if sure] or found, troubles
+
+
+def _unwrapped(text: Text) -> Text | None:
+    """Return the lines without their quotation marks where each stands in one, as a single cell, else None."""
+    if not text.lines().read(4).lstrip("\ufeff").startswith('"'):
+        return None
+    lines = [cells for _line, cells in text.rows("\x1f")]
+    if any(len(cells) > 1 for cells in lines) or not any(
+        mark in cell for cells in lines for cell in cells for mark in DELIMITERS
+    ):
+        return None
+    return Text("".join(f"{''.join(cells)}\n" for cells in lines).encode(), "utf-8")
 
 
 def _row_of(trouble: Refused) -> int:
@@ -250,22 +320,42 @@ def _tables(text: Text, delimiter: str, *, skip: int) -> list[Table]:
     if start is not None:
         kinds = tuple(map(kind_of, head[start][1]))
         return [Table(text, delimiter, tuple(head), _up_to_header(head, start, kinds), kinds)]
+    return _counted_tables(text, delimiter, head, _EPOCH) or _counted_tables(
+        text, delimiter, head, _TIME_HEADER
+    )
+
+
+def _counted_tables(text: Text, delimiter: str, head: Sequence[Row], header: re.Pattern[str]) -> list[Table]:
+    """Return the table whose header names a column of time, and whose rows have bare numbers in it, or none."""
     for at, (_line, cells) in enumerate(head):
         for column, cell in enumerate(cells):
-            start = _first_counted(head, at + 1, column) if _EPOCH.search(cell) else None
-            if start is not None:
-                return [
-                    Table(text, delimiter, tuple(head), start, tuple(map(kind_of, head[start][1])), column)
-                ]
+            start = _first_counted(head, at + 1, column) if header.search(cell) else None
+            if start is None or (header is _TIME_HEADER and min(len(cells), len(head[start][1])) < 3):
+                continue
+            kinds = tuple(map(kind_of, head[start][1]))
+            if header is _EPOCH:
+                return [Table(text, delimiter, tuple(head), start, kinds, epoch=column)]
+            return [Table(text, delimiter, tuple(head), start, kinds, counted=column)]
     return []
 
 
 def _first_timed(head: Sequence[Row]) -> int | None:
-    """Return the index of the first row with a time and two numbers, else of one with a time and text."""
+    """Return the index of the first row with a time and two numbers, else of one with a time and text.
+
+    The most rows say in which columns a time stands: one that has it elsewhere is no row of readings.
+    """
     timed = [at for at, (_line, cells) in enumerate(head) if _is_timed(cells)]
     strict = [at for at in timed if _numbers(head[at][1]) >= 2]
     loose = [at for at in timed if len(head[at][1]) >= 2]
-    return min(strict or loose, default=None)
+    places = [(_places(head[at][1]), at) for at in strict or loose]
+    if not places:
+        return None
+    usual = Counter(place for place, _at in places).most_common(1)[0][0]
+    return min(at for place, at in places if place == usual)
+
+
+def _places(cells: Cells) -> tuple[int, ...]:
+    return tuple(at for at, cell in enumerate(cells) if kind_of(cell) in (Kind.STAMP, Kind.DATE, Kind.TIME))
 
 
 def _is_timed(cells: Cells) -> bool:
@@ -315,5 +405,5 @@ def _why_none(text: Text) -> Say:
         )
     return say(
         "No row has a date, a time of day, a temperature and a humidity in columns of their own. "
-        "A bare number counts as a time only below a header that says Unix or epoch time."
+        "A bare number counts as a time only below a header such as time, date or epoch."
     )

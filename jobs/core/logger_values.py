@@ -12,6 +12,10 @@ from jobs.core.units import celsius
 from jobs.core.words import Say
 
 Unit = Literal["c", "f"]
+#: As a file may write it: kelvin is read as °C.
+WrittenUnit = Literal["c", "f", "k"]
+#: What a bare number counts: time since 1970, or days as spreadsheets count them, from 1900 or from 1904.
+Counts = Literal["seconds", "milliseconds", "days", "days_1904"]
 #: `year`: the year stands first, with two digits.  `no`: the month stands first.
 DayFirst = Literal["yes", "no", "year"]
 Fold = Literal["first", "second"]
@@ -25,6 +29,10 @@ Key = Literal[
     "date_column",
     "temperature_column",
     "humidity_column",
+    "counts",
+    "morning",
+    "which",
+    "leave_out",
 ]
 
 
@@ -39,7 +47,7 @@ class Answers:
     #: An IANA name, or a clock that never changes: `UTC+02:00`.
     time_zone: str | None = None
     day_first: DayFirst | None = None
-    unit: Unit | None = None
+    unit: WrittenUnit | None = None
     #: Which pass of the repeated hour, where the rows do not show it.
     fold: Fold | None = None
     #: Whether the logger's clock follows the changes of the time zone.
@@ -48,14 +56,25 @@ class Answers:
     date_column: int | None = None
     temperature_column: int | None = None
     humidity_column: int | None = None
+    counts: Counts | None = None
+    #: Of the two words behind hours of a clock of twelve, the one before noon; `-`: neither.
+    morning: str | None = None
+    #: Where rows name different things: `all` are this logger's, or `only NAME` are.
+    which: str | None = None
+    #: Whether rows that hold no reading are left out; `no` refuses the file at the first of them.
+    leave_out: Literal["yes", "no"] | None = None
 
 
 _ALLOWED: Mapping[str, re.Pattern[str]] = {
     "time_zone": re.compile(r".{1,64}"),
     "day_first": re.compile(r"yes|no|year"),
-    "unit": re.compile(r"[cf]"),
+    "unit": re.compile(r"[cfk]"),
     "fold": re.compile(r"first|second"),
     "clock_changed": re.compile(r"yes|no"),
+    "counts": re.compile(r"seconds|milliseconds|days|days_1904"),
+    "morning": re.compile(r"\S{1,12}"),
+    "which": re.compile(r"all|only .{1,80}"),
+    "leave_out": re.compile(r"yes|no"),
     **dict.fromkeys(
         ("time_column", "date_column", "temperature_column", "humidity_column"), re.compile(r"[0-9]{1,4}")
     ),
@@ -160,8 +179,8 @@ class ReadOut:
     """The file's readings, earliest first, and in words how it was understood.
 
     `first` holds the first rows as they stand in the file.  `repeated` counts rows that say again what an
-    earlier row said, `over_100` readings of more than 100 % humidity.  `zone` is an IANA name or `UTC+02:00`;
-    where each row carries its own offset it is `UTC`.
+    earlier row said, `over_100` readings of more than 100 % humidity, `left_out` rows that hold no reading.
+    `zone` is an IANA name or `UTC+02:00`; where each row carries its own offset it is `UTC`.
     """
 
     readings: tuple[Reading, ...]
@@ -174,6 +193,7 @@ class ReadOut:
     zone: str
     repeated: int
     over_100: int
+    left_out: int = 0
 
 
 class Refused(Exception):
@@ -182,6 +202,10 @@ class Refused(Exception):
     def __init__(self, why: Say, *, row: int | None = None, column: str | int | None = None) -> None:
         super().__init__(why.text)
         self.error = FileError(row, column, why)
+
+
+class Odd(Refused):
+    """A row holds no reading; the others may be read without it, if a person says so."""
 
 
 class Unanswered(Exception):

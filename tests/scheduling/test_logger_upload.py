@@ -219,7 +219,7 @@ def test_a_forged_answer_is_no_answer(page, url):
     asked = chosen(page, url, OPEN)
 
     response = page.post(
-        url, form_of(asked) | {"time_zone": "Europe/Paris", "day_first": "maybe", "unit": "k"}
+        url, form_of(asked) | {"time_zone": "Europe/Paris", "day_first": "maybe", "unit": "r"}
     )
 
     assert response.status_code == 422
@@ -268,15 +268,46 @@ def test_the_repeated_hour_of_a_clock_change_is_asked_for_after_the_zone(page, u
     assert Reading.objects.get().happened_at.isoformat() == "2025-10-26T01:30:00+00:00"
 
 
+# ---- rows that hold no reading ----
+
+
+@pytest.mark.parametrize(
+    ("text", "why"),
+    [
+        (CERTAIN.replace("20.6", "-200"), "A temperature on a site is between"),
+        (CERTAIN.replace("45.5", "130"), "A relative humidity is between"),
+        (CERTAIN.replace("20.6", ""), "This row has no temperature."),
+        (CERTAIN.replace("20.6", "---"), "“---” is no value."),
+    ],
+)
+def test_a_row_without_a_reading_is_shown_and_left_out_if_a_person_says_so(page, url, text, why):
+    asked = chosen(page, url, text)
+
+    assert asked.status_code == 200
+    assert f"Row 3 holds no reading: {why}" in words(asked)
+    shown = page.post(url, form_of(asked) | {"leave_out": "yes"})
+    assert "2 new, 0 known. Nothing is stored yet." in words(shown)
+    assert "One row holds no reading and is left out: row 3." in words(shown)
+    page.post(url, form_of(shown, button="store"))
+    assert sorted(Reading.objects.values_list("temperature", flat=True)) == [20.5, 20.7]
+
+
+def test_a_row_without_a_reading_refuses_the_file_if_a_person_says_so(page, url):
+    asked = chosen(page, url, CERTAIN.replace("20.6", "ERR"))
+
+    response = page.post(url, form_of(asked) | {"leave_out": "no"})
+
+    assert response.status_code == 422
+    assert "Row 3, column temperature °C: “ERR” is no value." in words(response)
+    assert not Reading.objects.exists()
+
+
 # ---- what cannot be read ----
 
 
 @pytest.mark.parametrize(
     ("text", "why"),
     [
-        (CERTAIN.replace("20.6", "-200"), "Row 3, column temperature °C: A temperature on a site is between"),
-        (CERTAIN.replace("45.5", "130"), "Row 3, column relative humidity %: A relative humidity is between"),
-        (CERTAIN.replace("20.6", ""), "Row 3, column temperature °C: This row has no temperature."),
         (CERTAIN.replace("T08:20", "T11:30"), "row 4 (2026-06-10 11:30)"),
         ("time,temperature °C,relative humidity %\n", "kitchen.csv cannot be read like this."),
     ],

@@ -38,11 +38,21 @@ class Command(BaseCommand):
         parser.add_argument(
             "--day-first", choices=["yes", "no", "year"], help="no: the month; year: a short year"
         )
-        parser.add_argument("--unit", choices=["c", "f"], help="of the temperatures")
+        parser.add_argument("--unit", choices=["c", "f", "k"], help="of the temperatures")
         parser.add_argument(
             "--fold", choices=["first", "second"], help="which pass of an hour that came twice"
         )
         parser.add_argument("--clock-changed", choices=["yes", "no"], help="whether it follows its time zone")
+        parser.add_argument(
+            "--counts",
+            choices=["seconds", "milliseconds", "days", "days_1904"],
+            help="of a bare number in place of a time",
+        )
+        parser.add_argument(
+            "--morning", metavar="WORD", help="the word behind the hours before noon; -: none"
+        )
+        parser.add_argument("--which", metavar="all|only NAME", help="whose rows are read")
+        parser.add_argument("--leave-out", choices=["yes", "no"], help="leave out rows that hold no reading")
         for name in ("time", "date", "temperature", "humidity"):
             parser.add_argument(f"--{name}-column", type=int, metavar="N", help="counted from 1")
 
