@@ -98,7 +98,7 @@ class Standing:
             (placement.batch, placement.sheets - rejected),
             placement.sheets - inspected,
             latest is not None and latest.mark_seen and inspected == placement.sheets,
-            placement.rest.state is RestState.PROVEN,
+            placement.rest.state is RestState.PROVEN and placement.rest.cold is None,
         )
 
 

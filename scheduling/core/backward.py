@@ -130,6 +130,8 @@ def _after_arrival(
 def _rest_left(facts: RoomFacts) -> timedelta:
     """Return the longest rest still to be proven among the placements whose clock stands still.
 
+    A stack that is laid out because its middle is cold needs as long as it then takes.
+
     One that runs needs nothing but the reading that keeps it running, and has a last moment of its own; less
     what is provisional its rest would shrink as the present moves on, and the last moment with it.
     """
@@ -138,6 +140,11 @@ def _rest_left(facts: RoomFacts) -> timedelta:
         (rest.required or facts.rest_required) - (rest.proven or timedelta(0))
         for placement in facts.placements
         if (rest := placement.rest).state in stands
+    ]
+    left += [
+        cold.laid_out_in
+        for placement in facts.placements
+        if (cold := placement.rest.cold) and cold.laid_out_in
     ]
     return max([timedelta(0), *left])
 

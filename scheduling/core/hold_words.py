@@ -11,12 +11,14 @@ from jobs.core.words import Say, Value, say, say_n
 from scheduling.core.as_found import Checked, Standing, Stock, Stored, next_delivery, worst
 from scheduling.core.moment import Moment
 from scheduling.core.room_facts import (
+    ColdStack,
     Conditions,
     Delivery,
     Lot,
     Milestone,
     Need,
     Placement,
+    PlacementRest,
     Reading,
     Requirement,
     RestState,
@@ -330,10 +332,15 @@ def not_rested(unrested: Sequence[Standing], asked: Sequence[Standing], facts: R
 
 
 def _slowest(unrested: Iterable[Standing]) -> Placement:
-    """Return the placement that is furthest behind: wrapped, or with the least proven."""
+    """Return the placement that is furthest behind: wrapped, cold in the middle, or with the least proven."""
     return min(
         (one.placement for one in unrested),
-        key=lambda placement: (not placement.wrapped, placement.rest.proven or timedelta(0), placement.id),
+        key=lambda placement: (
+            not placement.wrapped,
+            placement.rest.cold is None,
+            placement.rest.proven or timedelta(0),
+            placement.id,
+        ),
     )
 
 
@@ -346,6 +353,8 @@ def _rest(placement: Placement, facts: RoomFacts) -> Say:
             "{n} sheets are still wrapped, so their rest has not begun.",
             n=placement.sheets,
         )
+    if rest.cold is not None:
+        return _cold(rest, rest.cold, full=full, so_far=so_far)
     if rest.state is RestState.NOT_STARTED:
         return say("Nothing of {full} is proven.", full=full)
     if rest.state is RestState.PAUSED:
@@ -359,6 +368,26 @@ def _rest(placement: Placement, facts: RoomFacts) -> Say:
             at=rest.last_reading_at,
         )
     return say("{proven} of {full} proven, and counting.", proven=so_far, full=full)
+
+
+def _cold(rest: PlacementRest, cold: ColdStack, *, full: timedelta, so_far: timedelta) -> Say:
+    """Say that the hours alone are not enough: the middle of the stack must have come to the room."""
+    hours = {"proven": full if rest.state is RestState.PROVEN else so_far, "full": full}
+    if not cold.measured:
+        return say(
+            "{proven} of {full} proven, but nobody has said how cold the stack came: its middle may be cold.",
+            **hours,
+        )
+    if cold.until is None:
+        return say(
+            "{proven} of {full} proven, but the middle of the stack is cold, for longer than can be told.",
+            **hours,
+        )
+    return say(
+        "{proven} of {full} proven, but the middle of the stack may be cold until {until}.",
+        until=cold.until,
+        **hours,
+    )
 
 
 def last_reading(unrested: Sequence[Standing]) -> Say | None:

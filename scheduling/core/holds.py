@@ -30,6 +30,7 @@ from scheduling.core.room_facts import (
     Conditions,
     Delivery,
     HoldKind,
+    Placement,
     PlacementRest,
     Requirement,
     RestState,
@@ -58,6 +59,8 @@ class Act(StrEnum):
     ACKNOWLEDGE_MIX = "acknowledge_mix"
     INSPECT = "inspect"
     OPEN = "open"
+    LAY_OUT = "lay_out"
+    MEASURE_STACK = "measure_stack"
     LOG_READING = "log_reading"
     CORRECT_BANDS = "correct_bands"
     BRING_CONSUMABLES = "bring_consumables"
@@ -279,7 +282,7 @@ def inspection(facts: RoomFacts, moment: Moment) -> Hold:
 
 
 def rest(facts: RoomFacts, moment: Moment) -> Hold:
-    """Clear when enough of the sheets that are asked have their full rest.
+    """Clear when enough of the sheets that are asked have their full rest, the middle of a stack where it is asked.
 
     Asked are the ones that were seen if they clear inspection, else all that stand here.  Where a manager has
     waived the count, what is asked and rested is enough, however few.
@@ -300,7 +303,7 @@ def rest(facts: RoomFacts, moment: Moment) -> Hold:
     if all(_is_rested(need, stock, asked, rested, is_count_waived=is_waived) for need in stock.needs):
         evidence = _ids(one.placement.id for one in rested)
         return _clear(kind, evidence, words.rested(rested, facts), words.proven(rested))
-    act = _act_for_rest(unrested)
+    act = _act_for_rest(unrested, moment)
     return _held(
         kind,
         _ids(one.placement.id for one in unrested),
@@ -464,6 +467,7 @@ def _forecast_of_rest(
         *(one.placement.rest.forecast for one in stock.standing if one.placement.rest.forecast),
     ]
     forecasts += [Forecast.fixed(then) for at, _ in due for then in (at, at + full)]
+    forecasts += [Forecast.fixed(at) for one in stock.standing if (at := _cold_until(one.placement.rest))]
     # Where a fixed and a sliding one meet, the sliding one, which comes last, stays true for longer.
     tries = dict(moment.in_order(forecasts))
 
@@ -504,19 +508,47 @@ def _first_true(
 
 def _ready_at(rest: PlacementRest, *, now: datetime) -> datetime | None:
     """Return when a rest is or can be complete, `now` if it is; None: unknown."""
-    if rest.state is RestState.PROVEN:
-        return now
-    return rest.forecast.instant(now=now) if rest.forecast else None
+    full = now if rest.state is RestState.PROVEN else None
+    if full is None and rest.forecast is not None:
+        full = rest.forecast.instant(now=now)
+    if full is None or rest.cold is None:
+        return full
+    return max(full, rest.cold.until) if rest.cold.until is not None else None
 
 
-def _act_for_rest(unrested: Sequence[Standing]) -> NextAct | None:
+def _cold_until(rest: PlacementRest) -> datetime | None:
+    return rest.cold.until if rest.cold is not None else None
+
+
+def _act_for_rest(unrested: Sequence[Standing], moment: Moment) -> NextAct | None:
+    """Return the act that brings the rest on: unwrap, measure or lay out a cold stack, else read the air."""
     if not unrested:
         return None
-    wrapped = sum(one.placement.sheets for one in unrested if one.placement.wrapped)
+    wrapped = [one.placement for one in unrested if one.placement.wrapped]
     if wrapped:
-        return NextAct(Act.OPEN, say_n("Unwrap one sheet", "Unwrap {n} sheets", n=wrapped))
+        return NextAct(Act.OPEN, _unwrap(wrapped, moment))
+    cold = [one.placement for one in unrested if one.placement.rest.cold is not None]
+    if any(not stack.measured for one in cold if (stack := one.rest.cold)):
+        return NextAct(Act.MEASURE_STACK, say("Measure how cold the stack is"))
+    lay_out = sum(one.sheets for one in cold if (stack := one.rest.cold) and stack.laid_out_in)
+    if lay_out:
+        return NextAct(Act.LAY_OUT, say("Lay {n} sheets out in flat lots", n=lay_out))
     by = _first(*(one.placement.rest.read_again_by for one in unrested))
     return NextAct(Act.LOG_READING, say("Log a reading"), by=by)
+
+
+def _unwrap(wrapped: Sequence[Placement], moment: Moment) -> Say:
+    """Return the act of unwrapping; while the sheets would sweat, with the time until which the wrap stays on."""
+    sheets = sum(one.sheets for one in wrapped)
+    waits = [one.open_from for one in wrapped if one.open_from is not None]
+    if len(waits) == len(wrapped) and not moment.has_come(first := min(waits)):
+        return say_n(
+            "Leave the wrap on until about {at}, then unwrap one sheet",
+            "Leave the wrap on until about {at}, then unwrap {n} sheets",
+            n=sheets,
+            at=first,
+        )
+    return say_n("Unwrap one sheet", "Unwrap {n} sheets", n=sheets)
 
 
 # ---- what all of them share

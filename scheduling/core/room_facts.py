@@ -98,6 +98,19 @@ class Requirement:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class ColdStack:
+    """That the middle of a stack is not known to have come to the room, where the rule makes it part of the rest.
+
+    `until`: the late end of when it will have; None: it cannot be told.  `measured`: somebody said how cold it
+    came.  `laid_out_in`: how long it would take laid out in flat lots; None: it lies so, or that does not help.
+    """
+
+    until: datetime | None = None
+    measured: bool = True
+    laid_out_in: timedelta | None = None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class PlacementRest:
     """The rest of one placement as its clock tells it; durations None where only the state is known."""
 
@@ -110,6 +123,7 @@ class PlacementRest:
     last_reading_at: datetime | None = None
     read_again_by: datetime | None = None  # None: no reading is due to keep the clock running
     good_until: datetime | None = None  # None: by itself it never changes
+    cold: ColdStack | None = None  # None: the middle of its stack is warm, or nothing is asked of it
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -124,6 +138,7 @@ class Placement:
     out_at: datetime | None = None  # None: still here
     rest: PlacementRest = PlacementRest()
     wrapped: bool = False  # its rest begins when it is opened
+    open_from: datetime | None = None  # it sweats when it is opened sooner; None: not known, or it does not
     by: str = ""
 
 
