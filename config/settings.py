@@ -53,6 +53,7 @@ MIDDLEWARE = [
     "config.http.stamp",
     "django.middleware.security.SecurityMiddleware",
     "scheduling.views.feeds.first",
+    "scheduling.views.ingest.first",
     "whitenoise.middleware.WhiteNoiseMiddleware",
     "django.contrib.sessions.middleware.SessionMiddleware",
     "django.middleware.common.CommonMiddleware",

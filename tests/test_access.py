@@ -1,6 +1,7 @@
 """Who gets what: one table over every route, every act and every change of a fact, for every kind of person.
 
-OUT: asked to sign in.  HIDDEN: answers as if it did not exist.  NO: may be seen, but not done.  YES: is done.
+OUT: asked to sign in.  TOKEN: asked for a logger's token.  HIDDEN: answers as if it did not exist.
+NO: may be seen, but not done.  YES: is done.
 """
 
 # ruff: noqa: F811  # a fixture that is imported is asked for by its name
@@ -28,6 +29,7 @@ from tests.scheduling.conftest import built_world, world  # noqa: F401  # fixtur
 from tests.scheduling.rooms import HOUR
 
 OUT, HIDDEN, NO, YES = "out", "hidden", "no", "yes"
+TOKEN = "token"
 
 #: In the order of the columns.  `stranger` leads a crew that has nothing to do with this job; `helper` leads one
 #: attached to the job; `lead` leads the one planned for the room; `rival` is another supplier.
@@ -76,6 +78,7 @@ ROUTES = [
     ("scheduling:logger_file", "get", ("zone",), ON_THE_JOB),
     ("scheduling:logger_file", "post", ("zone",), ON_THE_JOB),
     ("scheduling:logger_sample", "get", ("zone",), ON_THE_JOB),
+    ("scheduling:ingest", "post", (), (TOKEN,) * 7),
     ("scheduling:feed", "get", ("secret",), EVERYBODY),
     ("scheduling:feed", "head", ("secret",), EVERYBODY),
 ]
@@ -224,6 +227,8 @@ def verdict(answer):
         return OUT
     if answer.status_code in (403, 404):
         return {403: NO, 404: HIDDEN}[answer.status_code]
+    if answer.status_code == 401 and answer["WWW-Authenticate"].startswith("Bearer"):
+        return TOKEN
     # 409 and 422: was let in, and what was sent is no good; 503: /readyz, where no broker runs.
     assert answer.status_code in (200, 302, 409, 422, 503), answer.status_code
     return YES

@@ -39,8 +39,8 @@ class Seen(NamedTuple):
 def doubts(seen: Sequence[Seen]) -> dict[int, frozenset[Doubt]]:
     """Return what is doubtful about which of these readings of one logger, by index; the others are not named.
 
-    A jump lies too far from each neighbour that is near enough, on the same side of both.  The first and the
-    last reading have one neighbour: the next one to come clears it, or does not.
+    A jump lies too far from the neighbour on each side, above both or below both; a door that is opened steps
+    and stays.  The first and the last are compared with two on their one side: the next to come may clear them.
 
     Args:
         seen: rising instants, each once.
@@ -79,36 +79,47 @@ def _stuck(seen: Sequence[Seen]) -> list[int]:
 
 
 def _jumps(seen: Sequence[Seen]) -> list[int]:
-    steps = {index: step for index, step in enumerate(map(_step, seen, seen[1:]), start=1) if step}
-    found = []
-    for index in sorted({*steps, *(after - 1 for after in steps)}):
-        before, after = steps.get(index, _near(seen, index)), steps.get(index + 1, _near(seen, index + 1))
-        away = [] if before is None else [before]
-        away += [] if after is None else [(-after[0], -after[1])]
-        if any(all(step[kind] == away[0][kind] != 0 for step in away) for kind in (0, 1)):
-            found.append(index)
-    return found
+    # Nearly all readings lie close to the one before: only where one does not is anything else compared.
+    leaps = [index for index in range(1, len(seen)) if any(_side(seen[index], seen[index - 1]))]
+    return [
+        index
+        for index in sorted({*leaps, *(leap - 1 for leap in leaps)})
+        if _is_alone(seen[index], _neighbours(seen, index))
+    ]
 
 
-def _near(seen: Sequence[Seen], index: int) -> tuple[int, int] | None:
-    """Return that a reading does not jump from the one before it; None: that one is none of its neighbours."""
-    if 0 < index < len(seen) and seen[index].at_s - seen[index - 1].at_s <= NEIGHBOUR_S:
-        return (0, 0)
-    return None
+def _neighbours(seen: Sequence[Seen], index: int) -> list[Seen]:
+    """Return the reading on each side that is near enough; where one side has none, two of the other."""
+    before, after = (
+        [
+            seen[at]
+            for at in beside
+            if 0 <= at < len(seen) and abs(seen[at].at_s - seen[index].at_s) <= NEIGHBOUR_S
+        ]
+        for beside in ((index - 1, index - 2), (index + 1, index + 2))
+    )
+    return [before[0], after[0]] if before and after else [*before, *after]
 
 
-def _step(one: Seen, other: Seen) -> tuple[int, int] | None:
-    """Return whether `other` lies too far above (1) or below (-1) `one`: temperature, humidity; None: neither."""
-    after_s = other[0] - one[0]
-    if after_s > NEIGHBOUR_S:
-        return None
-    hours = after_s / 3_600
-    warmer, wetter = other[1] - one[1], other[2] - one[2]
-    most_k, most_pct = JUMP_K + JUMP_K_AN_HOUR * hours, JUMP_PCT + JUMP_PCT_AN_HOUR * hours
-    if -most_k <= warmer <= most_k and -most_pct <= wetter <= most_pct:
-        return None
-    return _sign(warmer, most_k), _sign(wetter, most_pct)
+def _is_alone(one: Seen, neighbours: Sequence[Seen]) -> bool:
+    """Return whether a reading lies too far from all of these, on the same side of them."""
+    sides = [_side(one, other) for other in neighbours]
+    return any({side[kind] for side in sides} in ({-1}, {1}) for kind in (0, 1))
 
 
-def _sign(difference: float, most: float) -> int:
-    return 0 if abs(difference) <= most else 1 if difference > 0 else -1
+def _side(one: Seen, other: Seen) -> tuple[int, int]:
+    """Return whether `one` lies too far above (1) or below (-1) a neighbour, in temperature and in humidity."""
+    apart_s = abs(one[0] - other[0])
+    if apart_s > NEIGHBOUR_S:
+        return 0, 0
+    hours = apart_s / 3_600
+    return (
+        _beyond(one[1] - other[1], JUMP_K + JUMP_K_AN_HOUR * hours),
+        _beyond(one[2] - other[2], JUMP_PCT + JUMP_PCT_AN_HOUR * hours),
+    )
+
+
+def _beyond(difference: float, most: float) -> int:
+    if -most <= difference <= most:
+        return 0
+    return 1 if difference > 0 else -1
