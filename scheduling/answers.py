@@ -49,6 +49,13 @@ class StoredRest:
     band: tuple[float, float, float, float] | None
     max_gap: timedelta
     restart_after: timedelta
+    #: Whether its rest is held because the middle of its stack may be cold.
+    cold: bool = False
+
+    @property
+    def wrapped(self) -> bool:
+        """Whether it is still wrapped."""
+        return self.opened_at is None
 
 
 @dataclass(frozen=True, slots=True)
@@ -238,11 +245,20 @@ class PlacementCount:
     placement: str
     sheets: int
     inspected: int
+    wrapped: bool
+    #: Whether its rest is held because the middle of its stack may be cold.
+    cold: bool
 
 
 def placement_of(stored: dict[str, Any]) -> PlacementCount:
     """Return the counts of a stored placement alone."""
-    return PlacementCount(stored["placement"], stored["sheets"], stored["inspected"])
+    return PlacementCount(
+        placement=stored["placement"],
+        sheets=stored["sheets"],
+        inspected=stored["inspected"],
+        wrapped=stored["opened_at"] is None,
+        cold=stored.get("cold", False),
+    )
 
 
 def rest_from_json(stored: dict[str, Any], *, now: datetime) -> StoredRest:

@@ -54,6 +54,8 @@ ACT_ROUTES: Mapping[Act, tuple[str, str]] = {
     Act.ACKNOWLEDGE_MIX: ("rooms", "mix"),
     Act.INSPECT: ("placements", "inspect"),
     Act.OPEN: ("rooms", "open"),
+    Act.LAY_OUT: ("placements", "lay-out"),
+    Act.MEASURE_STACK: ("placements", "temperature"),
     Act.LOG_READING: ("zones", "reading"),
     Act.BRING_CONSUMABLES: ("rooms", "lot"),
 }
@@ -295,13 +297,19 @@ def act_url(
         return reverse("scheduling:job", args=[room.job_id]) + "#orders"
     if act is Act.CONFIRM_ARRIVAL:
         return reverse("scheduling:job", args=[room.job_id]) + "#coming"
-    if subject == "placements":
-        unseen = [one.placement for one in rests if one.inspected < one.sheets]
-        if not unseen:
-            return None
-        return reverse("scheduling:act", args=[subject, unseen[0], name])
+    about = [one.placement for one in rests if one.sheets and _concerns(act, one)]
+    # One that is still wrapped has the whole handling on one form; several are ticked on the room's.
+    if subject == "placements" or (act is Act.OPEN and len(about) == 1):
+        return reverse("scheduling:act", args=["placements", about[0], name]) if about else None
     key = {"rooms": room.pk, "zones": room.zone_id, "jobs": room.job_id}[subject]
     return reverse("scheduling:act", args=[subject, key, name])
+
+
+def _concerns(act: Act, one: StoredRest | PlacementCount) -> bool:
+    """Return whether an act of placements is about this one."""
+    if act is Act.OPEN:
+        return one.wrapped
+    return one.cold if act in (Act.LAY_OUT, Act.MEASURE_STACK) else one.inspected < one.sheets
 
 
 def _placements(
