@@ -42,8 +42,12 @@ class Row(NamedTuple):
 
     def seen(self) -> Seen:
         """Return it as it is judged."""
-        t_c = self.temperature if self.unit == "c" else celsius(self.temperature, self.unit)
-        return Seen(self.at_s, t_c, self.humidity_pct)
+        return _seen(self.at_s, self.temperature, self.unit, self.humidity_pct)
+
+
+def _seen(at_s: int, temperature: float, unit: str, humidity_pct: float) -> Seen:
+    # Asked of thousands: `celsius` is exact, and dear.
+    return Seen(at_s, temperature if unit == "c" else celsius(temperature, unit), humidity_pct)
 
 
 @dataclass(frozen=True, slots=True)
@@ -76,7 +80,7 @@ def judge(new: Sequence[ReadOut], stored: Around, *, zone: int, logger: str) -> 
         stored: what was there before them, as `around` returned it.
     """
     as_id = reading_hex(zone=zone, logger=logger)
-    seen = [(Seen(int(one.at.timestamp()), one.t_c, one.rh_pct), None, one.at) for one in new]
+    seen = [(_seen(int(one.at.timestamp()), one.value, one.unit, one.rh_pct), None, one.at) for one in new]
     before = [(row.seen(), row.pk, None) for row in stored.standing]
     both: list[Any] = [*seen, *before]
     if before:

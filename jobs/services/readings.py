@@ -10,6 +10,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, field
 from datetime import datetime
+from typing import Any
 from uuid import UUID, uuid5
 
 from django.core.exceptions import ValidationError
@@ -289,9 +290,6 @@ def _insert(readings: Sequence[ReadOut], zone: int, voice: Voice, *, now: dateti
     fixed = tuple(
         fields[name].get_db_prep_save(getattr(common, fields[name].attname), connection) for name in shared
     )
-    names = ", ".join(connection.ops.quote_name(str(fields[name].column)) for name in (*own, *shared))
-    marks = ", ".join(["%s"] * len(fields))
-    table = connection.ops.quote_name(Reading._meta.db_table)
     as_id, as_instant = (
         reading_hex(zone=zone, logger=voice.logger),
         connection.ops.adapt_datetimefield_value,
@@ -300,5 +298,18 @@ def _insert(readings: Sequence[ReadOut], zone: int, voice: Voice, *, now: dateti
         ((ident := as_id(one.at)), ident, as_instant(one.at), one.value, one.unit, one.rh_pct, *fixed)
         for one in readings
     ]
+    _copy_in([str(fields[name].column) for name in (*own, *shared)], rows)
+
+
+def _copy_in(columns: Sequence[str], rows: Sequence[tuple[Any, ...]]) -> None:
+    """Insert rows of readings by the database's own fastest way."""
+    names = ", ".join(map(connection.ops.quote_name, columns))
+    table = connection.ops.quote_name(Reading._meta.db_table)
     with connection.cursor() as cursor:
+        if connection.vendor == "postgresql":
+            with cursor.copy(f"COPY {table} ({names}) FROM STDIN") as copy:
+                for row in rows:
+                    copy.write_row(row)
+            return
+        marks = ", ".join(["%s"] * len(columns))
         cursor.executemany(f"INSERT INTO {table} ({names}) VALUES ({marks})", rows)
