@@ -16,7 +16,7 @@ from django.urls import URLPattern, get_resolver, reverse
 
 from jobs.facts import record
 from jobs.models import Entry, Person, ReadingFile
-from jobs.services import seen
+from jobs.services import loggers, seen
 from jobs.services.people import sign_in_link_for
 from materials.services import deliveries, sheets, stacks
 from scheduling import feeds
@@ -88,6 +88,7 @@ ACTIONS = {
     ("zones", "reading"): ("zone", ON_THE_JOB),
     ("zones", "memory"): ("zone", ON_THE_JOB),
     ("zones", "statement"): ("zone", ON_THE_JOB),
+    ("zones", "logger-clock"): ("zone", ON_THE_JOB),
     ("jobs", "milestone"): ("job", ON_THE_JOB),
     ("jobs", "lot"): ("job", ON_THE_JOB),
     ("jobs", "arrival"): ("job", ON_THE_JOB),
@@ -125,6 +126,7 @@ FACTS = {
     "ReadingFile": ON_THE_JOB,
     "Memory": ON_THE_JOB,
     "Statement": ON_THE_JOB,
+    "LoggerClock": ON_THE_JOB,
     "MilestoneReport": ON_THE_JOB,
     "ConsumableLot": ON_THE_JOB,
     "PrepCheck": IN_THE_ROOM,
@@ -189,6 +191,9 @@ def facts(world):
             at(by), zone=world.zone, from_at=NOW - HOUR, t_min=20, t_max=22, unit="c", rh_min=40, rh_max=50
         ),
         "Statement": seen.state_air(at(by), zone=world.zone, from_at=NOW - HOUR),
+        "LoggerClock": loggers.state_clock(
+            at(by), zone=world.zone, logger="L3", from_at=NOW - HOUR, offset=HOUR
+        ),
         "MilestoneReport": seen.report_milestone(at(by), milestone=world.ceiling, is_done=False),
         "ConsumableLot": sheets.bring_lot(
             at(by), job=world.job, room=room, product=world.glue, quantity=1, good_through=None

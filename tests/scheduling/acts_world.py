@@ -13,7 +13,7 @@ from typing import Any
 from django.test import Client
 from django.urls import reverse
 
-from jobs.services import seen
+from jobs.services import loggers, seen
 from materials.models import Placement
 from materials.services import deliveries, sheets
 from scheduling.services import crews, handling, work
@@ -58,6 +58,9 @@ def build() -> World:
     rows["job"] = make.job(site=rows["site"], name="Kitchens")
     rows["zone"] = make.zone(job=rows["job"], name="East wing")
     rows["annex"] = make.zone(job=rows["job"], name="Annex")
+    rows["logger"], _token = loggers.add_logger(
+        name="L3", zones=[rows["zone"]], silent_after=HOUR, by=rows["boss"], now=NOW - 80 * HOUR
+    )
     rows["sheet"] = make.sheet(name="Gloss sheet", is_batch_matched=True)
     rows["plain"] = make.sheet(name="Matt sheet")
     rows["backed"] = make.sheet(name="Board panel", kind="backed", moisture_min_pct=6, moisture_max_pct=12)

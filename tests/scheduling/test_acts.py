@@ -9,7 +9,7 @@ from typing import Any
 import pytest
 from django.urls import reverse
 
-from jobs.models import Entry, Memory, MilestoneReport, PrepCheck, Reading, Statement, Wetting
+from jobs.models import Entry, LoggerClock, Memory, MilestoneReport, PrepCheck, Reading, Statement, Wetting
 from materials.models import (
     Arrival,
     ArrivalPromise,
@@ -117,6 +117,17 @@ CASES: dict[tuple[str, str], Case] = {
         refused=[
             ({"from_at": ""}, {"from_at"}, "Nothing is written"),
             ({"from_at": LATER}, {"from_at"}, "still to come"),
+        ],
+    ),
+    ("zones", "logger-clock"): Case(
+        "zone",
+        {"logger": "L3", "minutes": "60", "from_on": "2026-06-09"},
+        LoggerClock,
+        then=JOB,
+        refused=[
+            ({"minutes": ""}, {"minutes"}, "both times, or the minutes"),
+            ({"from_on": ""}, {"from_on"}, "Nothing is written"),
+            ({"logger": "L9"}, {"logger"}, "not one of the choices"),
         ],
     ),
     ("rooms", "prep"): Case(

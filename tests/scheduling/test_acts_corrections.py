@@ -13,7 +13,7 @@ from django.contrib.messages import get_messages
 from django.urls import reverse
 
 from jobs.models import Entry, Fact, Reading, ReadingFile
-from jobs.services import seen
+from jobs.services import loggers, seen
 from materials.models import Dispatch, Placement
 from materials.services import deliveries, sheets, stacks
 from scheduling.acts import BY_FACT, INSTEAD, ONLY_TAKEN_BACK, ways_of
@@ -63,6 +63,14 @@ FIXES = {
         {"from_at": "2026-06-10T04:00"},
         "from_at",
         NOW - 7 * HOUR,
+    ),
+    "jobs.loggerclock": Fix(
+        lambda w: loggers.state_clock(
+            envelope(w), zone=w.zone, logger="L3", from_at=NOW - 9 * HOUR, offset=HOUR
+        ),
+        {"minutes": "30"},
+        "offset_s",
+        1_800,
     ),
     "jobs.milestonereport": Fix(
         lambda w: seen.report_milestone(envelope(w), milestone=w.ceiling, is_done=True),
