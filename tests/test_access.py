@@ -17,6 +17,8 @@ from django.urls import URLPattern, get_resolver, reverse
 from jobs.facts import record
 from jobs.models import Entry, Person, ReadingFile
 from jobs.services import loggers, seen
+from jobs.services.kept import keep_file
+from jobs.services.mappings import remember
 from jobs.services.people import sign_in_link_for
 from materials.services import deliveries, sheets, stacks
 from scheduling import feeds
@@ -78,6 +80,8 @@ ROUTES = [
     ("scheduling:logger_file", "get", ("zone",), ON_THE_JOB),
     ("scheduling:logger_file", "post", ("zone",), ON_THE_JOB),
     ("scheduling:logger_sample", "get", ("zone",), ON_THE_JOB),
+    ("scheduling:logger_original", "get", ("reading_file",), ON_THE_JOB),
+    ("scheduling:forget_mapping", "post", ("mapping",), MANAGER),
     ("scheduling:ingest", "post", (), (TOKEN,) * 7),
     ("scheduling:feed", "get", ("secret",), EVERYBODY),
     ("scheduling:feed", "head", ("secret",), EVERYBODY),
@@ -166,6 +170,12 @@ def keys(world):
         feeds.new_feed_secret(world.crew, person=world.rows[name], now=NOW)
         made[f"{name}s_secret" if name == "lead" else f"{name}_secret"] = FeedSecret.objects.latest("pk").pk
     made["secret"] = last_part(feeds.new_feed_secret(world.crew, person=None, now=NOW)).removesuffix(".ics")
+    kept = keep_file("a.csv", b"time,t_c,rh\n", by=world.boss, now=NOW)
+    file = ReadingFile(
+        zone=world.zone, name="a.csv", sha256=kept.sha256, logger="b", new=0, known=0, conflicts=0
+    )
+    made["reading_file"] = record(file, make.envelope(world.boss)).pk
+    made["mapping"] = remember(["time", "t"], {"unit": "c"}, by=world.boss, now=NOW).pk
     made["link"] = last_part(sign_in_link_for(world.boss, now=NOW))
     return made
 

@@ -21,7 +21,8 @@ _DAY_ZERO: Mapping[Counts, int] = {
     "days": date(1899, 12, 30).toordinal(),
     "days_1904": date(1904, 1, 1).toordinal(),
 }
-_WORDS: Mapping[Counts, Say] = {
+#: What each counts, in words.
+WORDS: Mapping[Counts, Say] = {
     "seconds": say("seconds since 1970, UTC"),
     "milliseconds": say("milliseconds since 1970, UTC"),
     "days": say("days, as spreadsheets count them"),
@@ -66,7 +67,7 @@ def _stamp(day: int, seconds: int, zone: str | None) -> Stamp | None:
 def meanings(text: str) -> list[tuple[Counts, Say, str]]:
     """Return what a number may count, in words, each with the time that it would then be."""
     found: list[tuple[Counts, Say, str]] = []
-    for counts, words in _WORDS.items():
+    for counts, words in WORDS.items():
         stamp = counted(text, counts)
         if stamp is not None and int(stamp.date[:4]) in _LIKELY_YEARS:
             day = datetime.strptime(stamp.date, "%Y%m%d").replace(tzinfo=UTC)

@@ -72,7 +72,7 @@ def _answered(dates: list[Written], left: set[str], answer: DayFirst, column: st
     if wanted not in left:
         against = next(written for written in dates if wanted not in written.day.by_order)
         why = say("{date} cannot have {order}, as answered.", date=against.text, order=_WORDS[wanted])
-        raise Refused(why, row=against.row, column=column)
+        raise Refused(why, row=against.row, column=column, answer="day_first")
     return Order((wanted,), say("Dates have {order}, as answered.", order=_WORDS[wanted]))
 
 

@@ -52,6 +52,7 @@ __all__ = [
     "Reading",
     "Unit",
     "answers_of",
+    "header_in",
     "read",
     "size_error",
 ]
@@ -105,6 +106,15 @@ def read(
         return refused.error
     except Unanswered as unanswered:
         return Ask(unanswered.questions, header)
+
+
+def header_in(data: bytes) -> tuple[str, ...]:
+    """Return a file's header, one text a column, by its first rows alone; none where there is no table in it."""
+    try:
+        header, _above = header_of(table_of(text_of(data)))
+    except Refused:
+        return ()
+    return header
 
 
 def size_error(size: int, *, max_bytes: int = MAX_BYTES) -> FileError | None:
@@ -354,7 +364,8 @@ def _refuse_wrong_answer(rows: Rows, layout: Layout, at: int, answers: Answers) 
             seen=value,
             unit=UNIT_WORDS[fitting[0]],
         )
-        raise _at_temperature(rows, layout, at, why)
+        column = layout.labels[layout.temperature]
+        raise Refused(why, row=rows.lines[at], column=column, answer="unit")
 
 
 def _once_each(readings: Sequence[Reading], time_label: str | int) -> list[Reading]:

@@ -157,11 +157,15 @@ class Ask:
 
 @dataclass(frozen=True, slots=True)
 class FileError:
-    """Nothing was read: `row` is a line of the file, from 1; `column` a header, or a number without one."""
+    """Nothing was read: `row` is a line of the file, from 1; `column` a header, or a number without one.
+
+    `answer` names the answer that the rows exclude, where one is to blame.
+    """
 
     row: int | None
     column: str | int | None
     why: Say
+    answer: Key | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -199,9 +203,16 @@ class ReadOut:
 class Refused(Exception):
     """The file cannot be read; inside the reader only, it leaves as a `FileError`."""
 
-    def __init__(self, why: Say, *, row: int | None = None, column: str | int | None = None) -> None:
+    def __init__(
+        self,
+        why: Say,
+        *,
+        row: int | None = None,
+        column: str | int | None = None,
+        answer: Key | None = None,
+    ) -> None:
         super().__init__(why.text)
-        self.error = FileError(row, column, why)
+        self.error = FileError(row, column, why, answer)
 
 
 class Odd(Refused):

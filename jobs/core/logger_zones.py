@@ -343,6 +343,7 @@ class _Clock:
                 ),
                 row=self.walls.rows[index],
                 column=self.walls.column,
+                answer=None if self.answers.time_zone is None else "time_zone",
             )
         if first > second:
             self.twice[index] = first, second

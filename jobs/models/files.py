@@ -1,4 +1,4 @@
-"""Files that somebody chose and that wait until they are read in: what is loaded is what was shown before."""
+"""Files that somebody chose: they wait until they are read in, and what readings came from is kept for good."""
 
 from __future__ import annotations
 
@@ -6,7 +6,10 @@ from django.db import models
 
 
 class KeptFile(models.Model):
-    """The bytes of an uploaded file between the page that says what is in it and the act that loads it."""
+    """The bytes of an uploaded file, from the page that says what is in it on.
+
+    `prune` throws it away unless a `ReadingFile` names its hash: then it is the evidence of readings.
+    """
 
     sha256 = models.CharField(max_length=64, unique=True)
     #: As the person's machine names it; never used as a path.

@@ -1,11 +1,14 @@
-"""Files that wait between the page that shows what is in them and the act that reads them in."""
+"""Files that wait between the page that shows what is in them and the act that reads them in.
+
+A logger's file that was read in is kept for good: it is the evidence of its readings.
+"""
 
 from __future__ import annotations
 
 import hashlib
 from datetime import datetime, timedelta
 
-from jobs.models import KeptFile, Person
+from jobs.models import KeptFile, Person, ReadingFile
 
 #: Somebody who was called away comes back the next Monday.
 KEPT_FOR = timedelta(days=7)
@@ -29,6 +32,7 @@ def kept_file(sha256: str) -> KeptFile | None:
 
 
 def forget_files(*, now: datetime) -> int:
-    """Throw away what nobody came back for; return how many files."""
-    gone, _by_model = KeptFile.objects.filter(kept_at__lt=now - KEPT_FOR).delete()
+    """Throw away what nobody came back for; return how many files.  What readings came from stays."""
+    waiting = KeptFile.objects.filter(kept_at__lt=now - KEPT_FOR)
+    gone, _by_model = waiting.exclude(sha256__in=ReadingFile.objects.values("sha256")).delete()
     return gone
