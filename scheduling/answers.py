@@ -214,8 +214,8 @@ def rest_to_json(one: Rested) -> dict[str, Any]:
         "opened_at": _instant(standing.opened_at),
         "zones": [stay.zone for stay in standing.stays],
         "band": [band.t_min, band.t_max, band.rh_min, band.rh_max] if band else None,
-        "max_gap": one.product.rest_max_gap_s,
-        "restart_after": one.product.rest_restart_after_s,
+        "max_gap": one.asked.max_gap.total_seconds(),
+        "restart_after": one.asked.restart_after.total_seconds(),
         "whys": [to_json(why) for why in one.whys],
         "rest": {
             "state": rest.state.value,

@@ -7,7 +7,7 @@ from dataclasses import dataclass, replace
 from datetime import datetime, timedelta
 from typing import Any
 
-from django.db.models import Max, Min
+from django.db.models import Max, Min, Q
 
 from jobs.core.conditions import Band
 from jobs.core.units import celsius
@@ -17,6 +17,7 @@ from materials.core import rest
 from materials.core.air import Columns, RestRule
 from materials.core.cure import Cure, CureRule, CureState, Spell, cure_of
 from materials.models import ConsumableNeed, Product
+from materials.rules import NOTHING, Pretended
 from scheduling import gather
 from scheduling.models import SheetsSet
 
@@ -48,6 +49,7 @@ class Cures:
     Args:
         begun: by room, when its first sheet was set.
         finished: by room, when it was done.
+        pretended: records that are taken as they would be, not as they are stored.
     """
 
     def __init__(
@@ -56,9 +58,10 @@ class Cures:
         *,
         begun: Mapping[int, datetime],
         finished: Mapping[int, datetime],
+        pretended: Pretended = NOTHING,
         now: datetime,
     ) -> None:
-        self._walls = _walls({pk: rooms[pk] for pk in begun}, begun, finished)
+        self._walls = _walls({pk: rooms[pk] for pk in begun}, begun, finished, pretended)
         # Whatever comes so late changes no list and helps nobody; a room's page asks the readings itself.
         watched = [wall for wall in self._walls.values() if now < wall.is_past_at + LATE]
         self._air = {
@@ -96,9 +99,12 @@ def cure_in(room: Room, stored: StoredCure, *, now: datetime) -> tuple[CureRule,
 
 
 def _walls(
-    rooms: Mapping[int, Room], begun: Mapping[int, datetime], finished: Mapping[int, datetime]
+    rooms: Mapping[int, Room],
+    begun: Mapping[int, datetime],
+    finished: Mapping[int, datetime],
+    pretended: Pretended,
 ) -> dict[int, Wall]:
-    rules = _rules(rooms)
+    rules = _rules(rooms, pretended)
     if not rules:
         return {}
     spans = SheetsSet.objects.standing().filter(room__in=rules).values("room")
@@ -113,14 +119,15 @@ def _walls(
     return walls
 
 
-def _rules(rooms: Collection[int]) -> dict[int, CureRule]:
+def _rules(rooms: Collection[int], pretended: Pretended = NOTHING) -> dict[int, CureRule]:
     """Return what the labels of each room's adhesives and sealants ask together; no entry: nothing."""
     if not rooms:
         return {}
-    needs = ConsumableNeed.objects.filter(room__in=rooms, product__cure_s__isnull=False)
+    asks = Q(product__cure_s__isnull=False) | Q(product__in=list(pretended.products))
+    needs = ConsumableNeed.objects.filter(asks, room__in=rooms)
     by_room: dict[int, list[Product]] = {}
     for need in needs.select_related("product").order_by("pk"):
-        by_room.setdefault(need.room_id, []).append(need.product)
+        by_room.setdefault(need.room_id, []).append(pretended.product(need.product))
     rules = {pk: rule_of(products) for pk, products in by_room.items()}
     return {pk: rule for pk, rule in rules.items() if rule is not None}
 

@@ -29,7 +29,15 @@ from materials.core import rest as rest_core
 from materials.core.air import seconds
 from materials.core.rest_words import ledger
 from materials.core.stock import SetDown, Standing
-from materials.models import ConsumableLot, ConsumableNeed, MixAcknowledged, Product, Requirement
+from materials.models import (
+    ConsumableLot,
+    ConsumableNeed,
+    MixAcknowledged,
+    Product,
+    Requirement,
+    RestOverride,
+)
+from materials.rules import NOTHING, Asked, Pretended, asked_of, overrides_of
 from scheduling.core import room_facts as core
 from scheduling.core.room_facts import RoomFacts
 from scheduling.models import Assignment, BeganHeld, DayGiven, Finish, RoomState, SheetsSet, Start, Waiver
@@ -54,6 +62,8 @@ class Rested:
 
     standing: Standing
     product: Product
+    #: What this job asks of the product's rest.
+    asked: Asked
     rest: rest_core.Rest
     #: None: no band is inside both the zone's and the product's, or the product asks for no rest.
     rule: rest_core.RestRule | None
@@ -114,7 +124,15 @@ class _Rows:
     finished: Mapping[int, datetime] = field(default_factory=dict)
     sheets_set: Mapping[int, dict[int, int]] = field(default_factory=dict)
     suppliers: Mapping[str, str] = field(default_factory=dict)
+    #: Every product that any of these rows names.
+    products: Mapping[int, Product] = field(default_factory=dict)
+    #: By job.
+    overrides: Mapping[int, tuple[RestOverride, ...]] = field(default_factory=dict)
     air: _AirRows | None = None
+
+    def asked(self, product: Product, room: Room) -> Asked:
+        """Return what the job of a room asks of a product's rest."""
+        return asked_of(product, self.overrides.get(room.job_id, ()))
 
 
 @dataclass(frozen=True, slots=True)
@@ -134,11 +152,15 @@ class Known:
     version look old, never the facts.
     """
 
-    def __init__(self, rooms: Collection[int], *, now: datetime) -> None:
-        """Read all there is of these rooms, in a fixed number of queries; `now` says which readings are the last."""
+    def __init__(self, rooms: Collection[int], *, pretended: Pretended = NOTHING, now: datetime) -> None:
+        """Read all there is of these rooms, in a fixed number of queries; `now` says which readings are the last.
+
+        Args:
+            pretended: records that are taken as they would be, not as they are stored.
+        """
         found = Room.objects.filter(pk__in=rooms).select_related("zone", "job__site").order_by("pk")
-        self.rooms = {room.pk: room for room in found}
-        self._rows = _rows(list(self.rooms.values()), now=now)
+        self.rooms = {room.pk: _as_pretended(room, pretended) for room in found}
+        self._rows = _rows(list(self.rooms.values()), pretended, now=now)
         self._clocks = _Clocks(self._rows)
 
     @property
@@ -167,7 +189,13 @@ def gather(rooms: Collection[int], *, now: datetime) -> dict[int, Gathered]:
     return {room: known.at(room, now=now) for room in known.rooms}
 
 
-def _rows(rooms: list[Room], *, now: datetime) -> _Rows:
+def _as_pretended(room: Room, pretended: Pretended) -> Room:
+    room.zone = pretended.zones.get(room.zone_id, room.zone)
+    room.job = pretended.jobs.get(room.job_id, room.job)
+    return room
+
+
+def _rows(rooms: list[Room], pretended: Pretended, *, now: datetime) -> _Rows:
     keys = [room.pk for room in rooms]
     rows = _Rows(rooms, {room.zone_id: room.zone for room in rooms})
     rows.milestones = _milestones(keys)
@@ -176,12 +204,14 @@ def _rows(rooms: list[Room], *, now: datetime) -> _Rows:
     requirements = list(Requirement.objects.filter(room__in=keys).order_by("pk"))
     needs = list(ConsumableNeed.objects.filter(room__in=keys).order_by("pk"))
     lots = _lots(rooms)
-    _give_products([*requirements, *needs, *lots])
     rows.requirements, rows.needs = _by(requirements, "room_id"), _by(needs, "room_id")
     rows.lots = _lots_by_room(rooms, lots)
     sets = list(_standing(SheetsSet, keys).select_related("placement"))
     rows.sheets_set = _set_by_product(sets)
     rows.standing = _standing_by_room(keys, sets)
+    placed = {one.product for all_of in rows.standing.values() for one in all_of}
+    rows.products = _give_products([*requirements, *needs, *lots], placed, pretended)
+    rows.overrides = overrides_of({room.job_id for room in rooms}) | dict(pretended.overrides)
     rows.coming = _by(stock_queries.coming_to(keys), "room")
     rows.mixes = _by(_standing(MixAcknowledged, keys), "room_id")
     rows.waivers = _by(_standing(Waiver, keys), "room_id")
@@ -248,7 +278,7 @@ def _gathered(room: Room, rows: _Rows, clocks: _Clocks, *, now: datetime) -> Gat
 def _facts(room: Room, rows: _Rows, rests: Sequence[Rested], planned: Planned | None) -> RoomFacts:
     required = _still_required(rows, room.pk)
     panels = [one.product for one in rows.requirements.get(room.pk, [])]
-    rest_required = max((product.rest_required_s for product in panels), default=0)
+    asked = [rows.asked(product, room).required for product in panels]
     return RoomFacts(
         time_zone=time_zone(room.job.site.time_zone),
         planned_start=planned.shifts[0][0] if planned else None,
@@ -264,7 +294,7 @@ def _facts(room: Room, rows: _Rows, rests: Sequence[Rested], planned: Planned | 
             for mix in rows.mixes.get(room.pk, [])
         ),
         deliveries=tuple(_delivery(one) for one in rows.coming.get(room.pk, [])),
-        rest_required=timedelta(seconds=rest_required),
+        rest_required=max(asked, default=timedelta(0)),
         conditions=_conditions(room, rows),
         consumables=core.Consumables(
             needs=tuple(_need(one) for one in rows.needs.get(room.pk, [])),
@@ -349,7 +379,7 @@ def _placement(one: Rested) -> core.Placement:
             read_again_by=rest.read_again_by,
             good_until=rest.good_until,
         ),
-        wrapped=one.product.rest_needs_opening and standing.opened_at is None,
+        wrapped=one.asked.needs_opening and standing.opened_at is None,
     )
 
 
@@ -442,18 +472,17 @@ class _Clocks:
 
     def __init__(self, rows: _Rows) -> None:
         assert rows.air is not None
+        self._rows = rows
         self._air = rows.air
         self._made: dict[tuple[int, rest_core.RestRule], rest_core.Air] = {}
-        self._products = {
-            one.product_id: one.product for all_of in rows.requirements.values() for one in all_of
-        }
 
     def rested(self, standing: Standing, room: Room, *, now: datetime) -> Rested:
-        """Return a placement with its rest under its product's rule in the room's zone."""
-        product = self._product(standing.product)
-        rule = rest_rule(product, room.zone, accepts_statements=room.job.accepts_statements)
+        """Return a placement with its rest under the rule of its product and job in the room's zone."""
+        product = self._rows.products[standing.product]
+        asked = self._rows.asked(product, room)
+        rule = rest_rule(product, asked, room.zone, accepts_statements=room.job.accepts_statements)
         if rule is None:
-            return Rested(standing, product, self._without_rule(standing, product, now=now), None)
+            return Rested(standing, product, asked, self._without_rule(standing, asked, now=now), None)
         air: dict[Hashable, rest_core.Air] = {
             stay.zone: self._air_of(stay.zone, rule, now=now) for stay in standing.stays
         }
@@ -466,12 +495,7 @@ class _Clocks:
             now=now,
         )
         whys = tuple(why for _stretch, why in ledger(rest, air, rule.band))
-        return Rested(standing, product, rest, rule, whys)
-
-    def _product(self, key: int) -> Product:
-        if key not in self._products:
-            self._products[key] = Product.objects.get(pk=key)
-        return self._products[key]
+        return Rested(standing, product, asked, rest, rule, whys)
 
     def _air_of(self, zone: int, rule: rest_core.RestRule, *, now: datetime) -> rest_core.Air:
         made = self._made.get((zone, rule))
@@ -486,14 +510,14 @@ class _Clocks:
             self._made[zone, rule] = made
         return made
 
-    def _without_rule(self, standing: Standing, product: Product, *, now: datetime) -> rest_core.Rest:
+    def _without_rule(self, standing: Standing, asked: Asked, *, now: datetime) -> rest_core.Rest:
         """Return a rest that no clock runs for: none is asked, or no air of the zone could ever count."""
-        asks_none = product.rest_required_s == 0
         zero = timedelta(0)
+        asks_none = asked.required == zero
         return rest_core.Rest(
             as_of=now,
             state=rest_core.RestState.PROVEN if asks_none else rest_core.RestState.NOT_STARTED,
-            required=timedelta(seconds=product.rest_required_s),
+            required=asked.required,
             proven=zero,
             bridged=zero,
             stated=zero,
@@ -511,22 +535,27 @@ class _Clocks:
         )
 
 
-def rest_rule(product: Product, zone: Zone, *, accepts_statements: bool) -> rest_core.RestRule | None:
-    """Return the rule by which a product rests in a zone; None where their bands do not meet, or no rest is asked."""
+def rest_rule(
+    product: Product, asked: Asked, zone: Zone, *, accepts_statements: bool
+) -> rest_core.RestRule | None:
+    """Return the rule by which a product rests in a zone; None where their bands do not meet, or no rest is asked.
+
+    Args:
+        asked: of this product on the zone's job.
+    """
     working = Band(zone.t_min, zone.t_max, zone.rh_min, zone.rh_max)
     band = working.within(Band(product.t_min, product.t_max, product.rh_min, product.rh_max))
-    if band is None or product.rest_required_s == 0:
+    if band is None or not asked.required:
         return None
-    proof = rest_core.Proof.READINGS_OR_STATEMENTS if accepts_statements else rest_core.Proof.READINGS
     return rest_core.RestRule(
-        required=timedelta(seconds=product.rest_required_s),
-        max_gap=timedelta(seconds=product.rest_max_gap_s),
-        fine_gap=timedelta(seconds=product.rest_fine_gap_s),
-        restart_after=timedelta(seconds=product.rest_restart_after_s),
-        restart_on=rest_core.RestartOn(product.rest_restart_on),
+        required=asked.required,
+        max_gap=asked.max_gap,
+        fine_gap=asked.fine_gap,
+        restart_after=asked.restart_after,
+        restart_on=asked.restart_on,
         band=band,
-        proof=proof,
-        needs_opening=product.rest_needs_opening,
+        proof=rest_core.Proof.READINGS_OR_STATEMENTS if accepts_statements else rest_core.Proof.READINGS,
+        needs_opening=asked.needs_opening,
     )
 
 
@@ -616,12 +645,16 @@ def _lots_by_room(rooms: Sequence[Room], lots: Sequence[ConsumableLot]) -> dict[
     }
 
 
-def _give_products(rows: Iterable[Any]) -> None:
-    """Give rows their products, each read once: a firm has far fewer of them than rooms that ask for them."""
-    asking = list(rows)
-    products = Product.objects.in_bulk({row.product_id for row in asking})
-    for row in asking:
+def _give_products(rows: Sequence[Any], placed: Collection[int], pretended: Pretended) -> dict[int, Product]:
+    """Give rows their products, each read once: a firm has far fewer of them than rooms that ask for them.
+
+    Returns them by key, with those of `placed`.
+    """
+    read = Product.objects.in_bulk({row.product_id for row in rows} | set(placed))
+    products = {key: pretended.product(one) for key, one in read.items()}
+    for row in rows:
         row.product = products[row.product_id]
+    return products
 
 
 def _air_rows(rows: _Rows, *, now: datetime) -> _AirRows:
@@ -664,9 +697,12 @@ def _air_rows(rows: _Rows, *, now: datetime) -> _AirRows:
 
 def _longest_reach(rows: _Rows) -> timedelta:
     """Return how long before the sheets came air can still matter: a gap that ends, an excursion that goes on."""
-    products = [one.product for all_of in rows.requirements.values() for one in all_of]
-    reaches = [max(product.rest_max_gap_s, product.rest_restart_after_s) for product in products]
-    return timedelta(seconds=max(reaches, default=0))
+    asked = [
+        rows.asked(rows.products[one.product], room)
+        for room in rows.rooms
+        for one in rows.standing.get(room.pk, ())
+    ]
+    return max((max(one.max_gap, one.restart_after) for one in asked), default=timedelta(0))
 
 
 def _air_facts(model: type[AnyFact], zones: Collection[int], since: datetime | None) -> list[Any]:

@@ -24,6 +24,7 @@ from jobs.facts import CLOCK_TOLERANCE
 from jobs.models import Room
 from materials.core.cure import Cure
 from materials.models import OrderLine
+from materials.rules import NOTHING, Pretended
 from scheduling import answers, events, messages
 from scheduling.core.as_found import is_air_bad, latest_readings
 from scheduling.core.backward import OpenAct, open_acts
@@ -101,21 +102,22 @@ def refresh(rooms: Collection[int], *, now: datetime) -> None:
         _bring(left, now=now)
 
 
-def judge(rooms: Collection[int], *, now: datetime) -> dict[int, Judged]:
-    """Return the rooms judged at `now`; writes nothing."""
-    judges = _Judges(rooms, now=now)
+def judge(rooms: Collection[int], *, pretended: Pretended = NOTHING, now: datetime) -> dict[int, Judged]:
+    """Return the rooms judged at `now`, records taken as `pretended`; writes nothing."""
+    judges = _Judges(rooms, pretended=pretended, now=now)
     return {room: judges.at(room, now=now) for room in judges.rooms}
 
 
 class _Judges:
     """Judges rooms at any instants, from rows that are read once."""
 
-    def __init__(self, rooms: Collection[int], *, now: datetime) -> None:
-        self._known = Known(rooms, now=now)
+    def __init__(self, rooms: Collection[int], *, pretended: Pretended = NOTHING, now: datetime) -> None:
+        self._known = Known(rooms, pretended=pretended, now=now)
         self._crews = _crews_of(self._known)
         self._leads = _leads(rooms)
         begun = {pk: one.at for pk, one in self._known.begun.items()}
-        self._cures = Cures(self._known.rooms, begun=begun, finished=self._known.finished, now=now)
+        finished = self._known.finished
+        self._cures = Cures(self._known.rooms, begun=begun, finished=finished, pretended=pretended, now=now)
 
     @property
     def rooms(self) -> Mapping[int, Room]:
