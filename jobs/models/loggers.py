@@ -51,6 +51,22 @@ class Logger(models.Model):
         return self.name
 
 
+class LoggerHeard(models.Model):
+    """The latest instant that a logger posted for a zone: since then it is silent there."""
+
+    logger = models.ForeignKey(Logger, on_delete=models.CASCADE, related_name="heard")
+    zone = models.ForeignKey(Zone, on_delete=models.CASCADE, related_name="+")
+    #: As the logger itself said it, whatever its clock.
+    last_at = models.DateTimeField()
+
+    class Meta:
+        verbose_name_plural = "loggers heard"
+        constraints = [models.UniqueConstraint(fields=["logger", "zone"], name="heard_once_a_zone")]
+
+    def __str__(self) -> str:
+        return f"{self.logger_id} in {self.zone_id}"
+
+
 class SpentToken(models.Model):
     """A token that was renewed: whoever still reports under it is told so, not that it is unknown."""
 

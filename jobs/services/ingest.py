@@ -15,7 +15,7 @@ from jobs.core.logger_values import Reading as ReadOut
 from jobs.core.posted import Batch, Posted, ZoneKey, number_of
 from jobs.core.words import Say, say
 from jobs.facts import CLOCK_TOLERANCE, EARLIEST, raise_versions
-from jobs.models import LoggerClock, Zone
+from jobs.models import LoggerClock, LoggerHeard, Zone
 from jobs.services.loggers import Sender, written
 from jobs.services.readings import Conflict, Voice, add_readings, lock_zones, rooms_of
 
@@ -61,9 +61,8 @@ def take(batch: Batch, sender: Sender, *, now: datetime) -> list[Answer]:
             rows.append((found, row.reading))
     # Earliest first, so that what is stored around a chunk is read once; equal ones keep their order.
     rows.sort(key=_zone_and_instant)
-    voice = Voice(sender.name, sender.by)
     for first in range(0, len(rows), AT_ONCE):
-        _store(rows[first : first + AT_ONCE], voice, answers, now=now)
+        _store(rows[first : first + AT_ONCE], sender, answers, now=now)
     return answers
 
 
@@ -72,11 +71,13 @@ def _zone_and_instant(row: ToStore) -> tuple[int, datetime]:
 
 
 @transaction.atomic
-def _store(rows: Sequence[ToStore], voice: Voice, answers: list[Answer], *, now: datetime) -> None:
-    changed = []
+def _store(rows: Sequence[ToStore], sender: Sender, answers: list[Answer], *, now: datetime) -> None:
+    voice, changed = Voice(sender.name, sender.by), []
     lock_zones({zone for zone, _reading in rows})
     for zone, mine in groupby(rows, key=lambda row: row[0]):
-        found = add_readings([reading for _zone, reading in mine], zone=zone, voice=voice, now=now)
+        readings = [reading for _zone, reading in mine]
+        found = add_readings(readings, zone=zone, voice=voice, now=now)
+        _hear(sender, zone, at=readings[-1].at)
         if found.new:
             changed.append(zone)
         for number in found.known:
@@ -85,6 +86,14 @@ def _store(rows: Sequence[ToStore], voice: Voice, answers: list[Answer], *, now:
             answers[conflict.row - 1] = conflict
     if changed:
         raise_versions(rooms_of(changed), now=now)
+
+
+def _hear(sender: Sender, zone: int, *, at: datetime) -> None:
+    """Remember the latest instant that a logger told of a zone; an old one that it replays changes nothing."""
+    heard = LoggerHeard.objects.filter(logger=sender.logger, zone=zone)
+    if not heard.filter(last_at__lt=at).update(last_at=at):
+        first = LoggerHeard(logger_id=sender.logger, zone_id=zone, last_at=at)
+        LoggerHeard.objects.bulk_create([first], ignore_conflicts=True)
 
 
 class _Places:
