@@ -14,6 +14,7 @@ from scheduling.core.backward import OpenAct
 from scheduling.core.holds import Act, Hold, HoldState, NextAct, RoomAnswer, Who
 from scheduling.core.room_facts import HoldKind
 from scheduling.gather import Rested
+from scheduling.warmth import StoredStack, stack_from_json, stack_to_json
 
 
 @dataclass(frozen=True, slots=True)
@@ -51,6 +52,8 @@ class StoredRest:
     restart_after: timedelta
     #: Whether its rest is held because the middle of its stack may be cold.
     cold: bool = False
+    #: When its middle is warm and its wrap may come off; None: nobody said how cold it came.
+    stack: StoredStack | None = None
 
     @property
     def wrapped(self) -> bool:
@@ -215,6 +218,8 @@ def rest_to_json(one: Rested) -> dict[str, Any]:
         "zones": [stay.zone for stay in standing.stays],
         "band": [band.t_min, band.t_max, band.rh_min, band.rh_max] if band else None,
         "max_gap": one.asked.max_gap.total_seconds(),
+        "cold": one.cold is not None,
+        "stack": stack_to_json(one.warmed),
         "restart_after": one.asked.restart_after.total_seconds(),
         "whys": [to_json(why) for why in one.whys],
         "rest": {
@@ -302,6 +307,9 @@ def rest_from_json(stored: dict[str, Any], *, now: datetime) -> StoredRest:
         band=tuple(stored["band"]) if stored["band"] else None,
         max_gap=timedelta(seconds=stored["max_gap"]),
         restart_after=timedelta(seconds=stored["restart_after"]),
+        # What was stored before stacks were worked out says nothing of them.
+        cold=stored.get("cold", False),
+        stack=stack_from_json(stored.get("stack")),
     )
 
 

@@ -33,14 +33,17 @@ from materials.models import (
     ConsumableLot,
     ConsumableNeed,
     MixAcknowledged,
+    Placement,
     Product,
     Requirement,
     RestOverride,
 )
 from materials.rules import NOTHING, Asked, Pretended, asked_of, overrides_of
+from materials.stack_queries import StackFacts, stack_facts
 from scheduling.core import room_facts as core
 from scheduling.core.room_facts import RoomFacts
 from scheduling.models import Assignment, BeganHeld, DayGiven, Finish, RoomState, SheetsSet, Start, Waiver
+from scheduling.warmth import Warmed, ZoneAir, hourly_air, warmed
 
 AnyFact = TypeVar("AnyFact", bound=Fact)
 Key = TypeVar("Key")
@@ -69,6 +72,21 @@ class Rested:
     rule: rest_core.RestRule | None
     #: Why each stretch of the strip counts or not, in its order.
     whys: tuple[Say, ...] = ()
+    #: How far its stack has warmed; None: nobody said how cold it came, or nobody has read the air.
+    warmed: Warmed | None = None
+
+    @property
+    def cold(self) -> core.ColdStack | None:
+        """What of its stack holds the rest; None: its middle is warm, or the rule does not ask."""
+        if not self.asked.core_is_binding:
+            return None
+        return self.warmed.cold() if self.warmed is not None else core.ColdStack(measured=False)
+
+    @property
+    def good_until(self) -> datetime | None:
+        """The first later instant at which rest or stack is another, if no fact comes; None: never."""
+        instants = (self.rest.good_until, self.warmed.good_until if self.warmed else None)
+        return min((at for at in instants if at is not None), default=None)
 
 
 @dataclass(frozen=True, slots=True)
@@ -129,6 +147,9 @@ class _Rows:
     #: By job.
     overrides: Mapping[int, tuple[RestOverride, ...]] = field(default_factory=dict)
     air: _AirRows | None = None
+    #: By placement, of those that somebody measured.
+    stacks: Mapping[str, StackFacts] = field(default_factory=dict)
+    stack_air: Mapping[int, ZoneAir] = field(default_factory=dict)
 
     def asked(self, product: Product, room: Room) -> Asked:
         """Return what the job of a room asks of a product's rest."""
@@ -208,7 +229,9 @@ def _rows(rooms: list[Room], pretended: Pretended, *, now: datetime) -> _Rows:
     rows.lots = _lots_by_room(rooms, lots)
     sets = list(_standing(SheetsSet, keys).select_related("placement"))
     rows.sheets_set = _set_by_product(sets)
-    rows.standing = _standing_by_room(keys, sets)
+    placements = stock_queries.placements_for(keys)
+    rows.standing = _standing_by_room(placements, sets)
+    rows.stacks = stack_facts(placements)
     placed = {one.product for all_of in rows.standing.values() for one in all_of}
     rows.products = _give_products([*requirements, *needs, *lots], placed, pretended)
     rows.overrides = overrides_of({room.job_id for room in rooms}) | dict(pretended.overrides)
@@ -219,6 +242,7 @@ def _rows(rooms: list[Room], pretended: Pretended, *, now: datetime) -> _Rows:
     rows.begun = _begun(keys)
     rows.finished = dict(Finish.objects.standing().filter(room__in=keys).values_list("room", "happened_at"))
     rows.air = _air_rows(rows, now=now)
+    rows.stack_air = _stack_air(rows)
     return rows
 
 
@@ -377,9 +401,12 @@ def _placement(one: Rested) -> core.Placement:
             required=rest.required,
             last_reading_at=rest.last_reading_at,
             read_again_by=rest.read_again_by,
-            good_until=rest.good_until,
+            good_until=one.good_until,
+            cold=one.cold,
         ),
         wrapped=one.asked.needs_opening and standing.opened_at is None,
+        open_from=one.warmed.open_from if one.warmed else None,
+        too_damp_to_open=one.warmed is not None and one.warmed.is_too_damp,
     )
 
 
@@ -481,8 +508,10 @@ class _Clocks:
         product = self._rows.products[standing.product]
         asked = self._rows.asked(product, room)
         rule = rest_rule(product, asked, room.zone, accepts_statements=room.job.accepts_statements)
+        stack = self._warmed(standing, product, asked, now=now)
         if rule is None:
-            return Rested(standing, product, asked, self._without_rule(standing, asked, now=now), None)
+            rest = self._without_rule(standing, asked, now=now)
+            return Rested(standing, product, asked, rest, None, warmed=stack)
         air: dict[Hashable, rest_core.Air] = {
             stay.zone: self._air_of(stay.zone, rule, now=now) for stay in standing.stays
         }
@@ -495,7 +524,22 @@ class _Clocks:
             now=now,
         )
         whys = tuple(why for _stretch, why in ledger(rest, air, rule.band))
-        return Rested(standing, product, asked, rest, rule, whys)
+        return Rested(standing, product, asked, rest, rule, whys, stack)
+
+    def _warmed(self, standing: Standing, product: Product, asked: Asked, *, now: datetime) -> Warmed | None:
+        facts = self._rows.stacks.get(standing.id)
+        # Most stacks nobody measured, and those cost nothing.
+        if facts is None:
+            return None
+        return warmed(
+            standing,
+            product,
+            facts,
+            needs_opening=asked.needs_opening,
+            air=self._rows.stack_air,
+            last=self._air.last,
+            now=now,
+        )
 
     def _air_of(self, zone: int, rule: rest_core.RestRule, *, now: datetime) -> rest_core.Air:
         made = self._made.get((zone, rule))
@@ -614,8 +658,9 @@ def _set_by_product(sets: Iterable[SheetsSet]) -> dict[int, dict[int, int]]:
     return counted
 
 
-def _standing_by_room(rooms: Sequence[int], sets: Iterable[SheetsSet]) -> dict[int, list[Standing]]:
-    placements = stock_queries.placements_for(rooms)
+def _standing_by_room(
+    placements: Sequence[Placement], sets: Iterable[SheetsSet]
+) -> dict[int, list[Standing]]:
     taken = [SetDown(str(one.placement_id), one.sheets) for one in sets]
     grouped: dict[int, list[Standing]] = defaultdict(list)
     for standing in stock_queries.stock_among(placements, taken).values():
@@ -693,6 +738,18 @@ def _air_rows(rows: _Rows, *, now: datetime) -> _AirRows:
         },
         last=_last_readings(zones, now=now),
     )
+
+
+def _stack_air(rows: _Rows) -> dict[int, ZoneAir]:
+    """Return the air of the zones that measured stacks stood in, since the first of them came."""
+    stays = [
+        stay
+        for all_of in rows.standing.values()
+        for one in all_of
+        if one.id in rows.stacks and one.sheets and one.room not in rows.finished
+        for stay in one.stays
+    ]
+    return hourly_air({stay.zone for stay in stays}, min((stay.in_at for stay in stays), default=None))
 
 
 def _longest_reach(rows: _Rows) -> timedelta:

@@ -130,7 +130,7 @@ class _Judges:
         answer = judge_room(one.facts, now=now)
         acts, no_acts = self._acts(one, answer)
         cure = self._cures.at(room, now=now)
-        instants = [answer.good_until, *(rested.rest.good_until for rested in one.rests)]
+        instants = [answer.good_until, *(rested.good_until for rested in one.rests)]
         instants.append(cure.good_until if cure else None)
         good_until = min((at for at in instants if at is not None), default=None)
         return Judged(now, one, answer, acts, no_acts, good_until, cure)

@@ -540,6 +540,8 @@ def _act_for_rest(unrested: Sequence[Standing], moment: Moment) -> NextAct | Non
 def _unwrap(wrapped: Sequence[Placement], moment: Moment) -> Say:
     """Return the act of unwrapping; while the sheets would sweat, with the time until which the wrap stays on."""
     sheets = sum(one.sheets for one in wrapped)
+    if any(one.too_damp_to_open for one in wrapped):
+        return say_n("Dry the air, then unwrap one sheet", "Dry the air, then unwrap {n} sheets", n=sheets)
     waits = [one.open_from for one in wrapped if one.open_from is not None]
     if len(waits) == len(wrapped) and not moment.has_come(first := min(waits)):
         return say_n(

@@ -139,6 +139,7 @@ class Placement:
     rest: PlacementRest = PlacementRest()
     wrapped: bool = False  # its rest begins when it is opened
     open_from: datetime | None = None  # it sweats when it is opened sooner; None: not known, or it does not
+    too_damp_to_open: bool = False  # it would sweat in this air however long the wrap stays on
     by: str = ""
 
 
