@@ -30,7 +30,7 @@ _MOVES_BY_ITSELF = frozenset(
 
 
 @transaction.atomic
-def add_record(record: AnyRecord, *, by: Person | None, now: datetime) -> AnyRecord:
+def add_record(record: AnyRecord, *, by: Person | None, now: datetime, reason: str = "") -> AnyRecord:
     """Store a new record and the first line of its history.
 
     Raises:
@@ -38,7 +38,7 @@ def add_record(record: AnyRecord, *, by: Person | None, now: datetime) -> AnyRec
     """
     record.full_clean(exclude={"password", "last_login"} & {field.name for field in record._meta.fields})
     record.save(force_insert=True)
-    _remember(record, before={}, by=by, now=now, reason="")
+    _remember(record, before={}, by=by, now=now, reason=reason)
     return record
 
 

@@ -1,0 +1,179 @@
+"""What a change of a rule does to the rooms it touches: each judged as it is and as it would be, nothing stored."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+from datetime import datetime, timedelta
+from hashlib import sha256
+
+from django.db.models import QuerySet
+
+from jobs.models import Room
+from materials.core.rest import RestState
+from materials.rules import Pretended
+from materials.services.rules import RuleEdit, facts_mark
+from scheduling import states
+from scheduling.core.holds import HoldState
+from scheduling.core.room_facts import HoldKind
+from scheduling.gather import Rested
+from scheduling.models import Finish
+from scheduling.states import Judged
+
+#: How many rooms are judged in one go.
+AT_ONCE = 200
+
+
+@dataclass(frozen=True, slots=True)
+class RestAs:
+    """The rest of a placement under one rule.
+
+    `restarts`: how often it went back to zero; `full_at`: when it was or can be complete (None: unknown).
+    """
+
+    required: timedelta
+    proven: timedelta
+    state: RestState
+    restarts: int
+    full_at: datetime | None
+
+
+@dataclass(frozen=True, slots=True)
+class RestChange:
+    """A placement whose rest the change alters."""
+
+    batch: str
+    before: RestAs
+    after: RestAs
+
+
+@dataclass(frozen=True, slots=True)
+class RoomAs:
+    """How a room stands under one rule; `held`: by what, in the order it clears; `start`: None is unknown."""
+
+    fit: bool
+    released: bool
+    held: tuple[HoldKind, ...]
+    start: datetime | None
+
+
+@dataclass(frozen=True, slots=True)
+class RoomChange:
+    """A room that the change alters, and its day (None: none is given out)."""
+
+    room: Room
+    before: RoomAs
+    after: RoomAs
+    day: datetime | None
+    rests: tuple[RestChange, ...]
+
+    @property
+    def loses_fit(self) -> bool:
+        """Whether it was fit to send and no longer is."""
+        return self.before.fit and not self.after.fit
+
+    @property
+    def gains_fit(self) -> bool:
+        """Whether it becomes fit to send."""
+        return self.after.fit and not self.before.fit
+
+    @property
+    def loses_day(self) -> bool:
+        """Whether its promised day was in reach and no longer is."""
+        return self._keeps(self.before) and not self._keeps(self.after)
+
+    @property
+    def gains_day(self) -> bool:
+        """Whether its promised day comes into reach."""
+        return self.day is not None and self._keeps(self.after) and not self._keeps(self.before)
+
+    def _keeps(self, one: RoomAs) -> bool:
+        return self.day is not None and (one.fit or (one.start is not None and one.start <= self.day))
+
+    @property
+    def outcome(self) -> tuple[object, ...]:
+        """Return what of it does not slide with the clock."""
+        rests = ((one.batch, one.before.state, one.after.state, one.after.restarts) for one in self.rests)
+        fit = (self.before.fit, self.after.fit, self.before.released, self.after.released)
+        return (self.room.pk, *fit, self.before.held, self.after.held, self.loses_day, self.gains_day, *rests)
+
+
+@dataclass(frozen=True, slots=True)
+class Effects:
+    """What a change does: the rooms it alters, of how many it touches, on which facts."""
+
+    rooms: tuple[RoomChange, ...]
+    touched: int
+    facts: str
+
+    @property
+    def mark(self) -> str:
+        """Return what tells whether the change does something else than was shown."""
+        return sha256(repr([one.outcome for one in self.rooms]).encode()).hexdigest()
+
+
+def effects_of(edit: RuleEdit, *, now: datetime) -> Effects:
+    """Return what a change would do at `now`.  Finished rooms are left out: no hold keeps them any more."""
+    every = edit.rooms()
+    # Read before the rooms are judged: a fact that comes in between makes the mark look old, never the facts.
+    facts = facts_mark(every)
+    keys = _open_rooms(every)
+    pretended = edit.pretended()
+    changed: list[RoomChange] = []
+    for first in range(0, len(keys), AT_ONCE):
+        changed += _changes(keys[first : first + AT_ONCE], pretended, now=now)
+    return Effects(tuple(changed), len(keys), facts)
+
+
+def _open_rooms(rooms: QuerySet[Room]) -> list[int]:
+    finished = Finish.objects.standing().values("room")
+    return list(rooms.exclude(pk__in=finished).order_by("job__number", "name").values_list("pk", flat=True))
+
+
+def _changes(keys: list[int], pretended: Pretended, *, now: datetime) -> Iterator[RoomChange]:
+    before = states.judge(keys, now=now)
+    after = states.judge(keys, pretended=pretended, now=now)
+    for key in keys:
+        change = change_of(before[key], after[key])
+        if change is not None:
+            yield change
+
+
+def change_of(before: Judged, after: Judged) -> RoomChange | None:
+    """Return what differs of a room between two judgements at one instant; None: nothing does."""
+    rests = tuple(_rest_changes(before, after))
+    was, will = _room_as(before), _room_as(after)
+    if was == will and not rests:
+        return None
+    planned = before.gathered.planned
+    waiting = before.gathered.begun is None and planned is not None
+    day = planned.shifts[0][0] if waiting and planned is not None else None
+    return RoomChange(before.gathered.room, was, will, day, rests)
+
+
+def _room_as(one: Judged) -> RoomAs:
+    held = tuple(hold.kind for hold in one.answer.holds if hold.state is HoldState.HELD)
+    earliest = one.answer.earliest_start
+    start = earliest.instant(now=one.at) if earliest is not None else None
+    return RoomAs(one.answer.fit_to_send, one.answer.released, held, start)
+
+
+def _rest_changes(before: Judged, after: Judged) -> Iterator[RestChange]:
+    will = {one.standing.id: one for one in after.gathered.rests}
+    for was in before.gathered.rests:
+        if was.standing.sheets:
+            old = _rest_as(was, now=before.at)
+            new = _rest_as(will[was.standing.id], now=after.at)
+            if old != new:
+                yield RestChange(was.standing.batch, old, new)
+
+
+def _rest_as(one: Rested, *, now: datetime) -> RestAs:
+    rest = one.rest
+    return RestAs(
+        required=rest.required,
+        proven=rest.proven,
+        state=rest.state,
+        restarts=sum(stretch.restart for stretch in rest.strip),
+        full_at=rest.forecast.instant(now=now) if rest.forecast is not None else rest.proven_at,
+    )
