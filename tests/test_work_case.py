@@ -18,6 +18,8 @@ ROOT = Path(__file__).parents[1]
 CASES = ROOT / "fixtures" / "cases"
 DEW = {"kind": "dew", "t_c": 20, "rh_pct": 100, "surface_c": 20}
 EVERY_KIND = sorted(work_case.KINDS)
+#: By the contract; of `warmup` it is the tolerance of hours, and stricter than that of temperatures.
+NEAR = {"dew": {"abs": 0.1}, "warmup": {"rel": 0.01, "abs": 0.02}}
 
 
 def example(kind, number):
@@ -51,7 +53,7 @@ def work_one(work):
 
 
 def agrees(expected, got, kind):
-    """Compare as the contract does: fields beyond are allowed, instants are instants, dew points to 0.1 K."""
+    """Compare as the contract does: fields beyond are allowed, instants are instants, numbers near enough."""
     match expected:
         case dict():
             return isinstance(got, dict) and all(
@@ -66,9 +68,7 @@ def agrees(expected, got, kind):
         case bool() | None:
             return got is expected
         case int() | float():
-            return not isinstance(got, bool) and got == pytest.approx(
-                expected, abs=0.1 if kind == "dew" else 0
-            )
+            return not isinstance(got, bool) and got == pytest.approx(expected, **NEAR.get(kind, {"abs": 0}))
         case str() if expected[:2] == "20" and "T" in expected:
             return datetime.fromisoformat(got) == datetime.fromisoformat(expected)
     return got == expected
@@ -199,7 +199,7 @@ def test_it_runs_without_database_broker_or_secret():
 # ---- what every kind refuses ----
 
 JUNK = [True, "1", "", -1, 1.5, [], {}, None, [[]], [None], {"x": 1}, "2026-05-05T09:00:00", 10**400]
-LONGEST = {"rest": "26", "holds": "02", "latest_by": "11", "dew": "06"}
+LONGEST = {"rest": "26", "holds": "02", "latest_by": "11", "dew": "06", "warmup": "07"}
 
 
 def places(value, path=()):

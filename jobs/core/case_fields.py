@@ -106,6 +106,11 @@ class Fields:
             if name not in self._values:
                 raise self.refusal(name, "is missing")
 
+    def is_list(self, name: str) -> bool:
+        """Return whether the field is a list: of one that may be a list or something else."""
+        self.require(name)
+        return isinstance(self._values[name], list)
+
     def names(self) -> tuple[str, ...]:
         """Return the names that are there, in the order written."""
         return tuple(self._values)

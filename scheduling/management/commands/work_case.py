@@ -14,12 +14,14 @@ from django.core.management.base import BaseCommand
 from jobs.core.case_fields import Fields, Refused, case_of, parse
 from jobs.core.cases import work_dew
 from materials.core.cases import work_rest
+from materials.core.cases_warmup import work_warmup
 from scheduling.core.cases_holds import work_holds
 from scheduling.core.cases_latest_by import work_latest_by
 
 KINDS: Mapping[str, Callable[[Fields], dict[str, object]]] = {
     "rest": work_rest,
     "dew": work_dew,
+    "warmup": work_warmup,
     "holds": work_holds,
     "latest_by": work_latest_by,
 }
