@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from datetime import datetime
 from typing import TYPE_CHECKING
 
@@ -16,6 +17,7 @@ from jobs.says import to_json
 from scheduling.curing import upset_words, waits_words
 from scheduling.models import BeganHeld, CrewMember, Message, TurnedAway
 from scheduling.models.work import untranslated
+from scheduling.silence import StoredSilence, silent_words, together
 
 if TYPE_CHECKING:
     from materials.core.cure import Cure
@@ -74,6 +76,21 @@ def tell_of_cure(gathered: Gathered, cure: Cure, *, now: datetime) -> None:
             "{room}, {job}: {waits} Tell {who}.", room=room.name, job=room.job.name, waits=waits, who=who
         )
         _tell(people, f"waits/{room.pk}/{cure.last_set_at:%Y%m%dT%H%M%SZ}", room, subject, body, now=now)
+
+
+def tell_of_silence(fallen: Iterable[tuple[Room, StoredSilence]], *, now: datetime) -> None:
+    """Owe every manager word of each logger that fell silent where panels rest or an adhesive cures, once."""
+    rooms: dict[tuple[str, int], Room] = {}
+    silent = []
+    for room, one in fallen:
+        rooms.setdefault(one.key, room)
+        silent.append(one)
+    for one in together(silent):
+        room = rooms[one.key]
+        subject = say("Logger {logger} in {zone} fell silent", logger=one.logger, zone=one.zone_name)
+        body = say("{job}: {silent}", job=room.job.name, silent=silent_words(one))
+        key = f"silent/{one.zone}/{one.logger}/{one.since:%Y%m%dT%H%M%SZ}"
+        _tell_managers(key, room, subject, body, now=now)
 
 
 def _managers() -> QuerySet[Person]:

@@ -11,7 +11,7 @@ itself between the last look and a fact that came after it is not told apart fro
 
 from __future__ import annotations
 
-from collections.abc import Collection, Iterable, Mapping, Sequence
+from collections.abc import Collection, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 
@@ -32,9 +32,11 @@ from scheduling.core.holds import Hold, HoldState, RoomAnswer, judge_room
 from scheduling.core.latest_by import NoWorkingTime, TooEarly
 from scheduling.core.moment import Moment
 from scheduling.core.room_facts import HoldKind
+from scheduling.core.silence import Silence
 from scheduling.curing import Cures, cure_to_json
 from scheduling.gather import Gathered, Known
 from scheduling.models import Crew, RoomState
+from scheduling.silence import Silences, StoredSilence, silence_to_json, silences_of, stored_silence
 
 #: How many rooms are computed in one go: a transaction stays short whatever the backlog.
 AT_ONCE = 200
@@ -55,6 +57,8 @@ class Judged:
     good_until: datetime | None
     #: The air after the setting; None: nothing is on the walls, or no label asks for anything.
     cure: Cure | None = None
+    #: Loggers that say nothing where something hangs on it.
+    silent: tuple[Silence, ...] = ()
 
     @property
     def keeping(self) -> tuple[Hold, ...]:
@@ -118,6 +122,7 @@ class _Judges:
         begun = {pk: one.at for pk, one in self._known.begun.items()}
         finished = self._known.finished
         self._cures = Cures(self._known.rooms, begun=begun, finished=finished, pretended=pretended, now=now)
+        self._silences = Silences(self._known.rooms)
 
     @property
     def rooms(self) -> Mapping[int, Room]:
@@ -132,8 +137,10 @@ class _Judges:
         cure = self._cures.at(room, now=now)
         instants = [answer.good_until, *(rested.good_until for rested in one.rests)]
         instants.append(cure.good_until if cure else None)
+        silent, next_silence = self._silences.at(one, cure, now=now)
+        instants.append(next_silence)
         good_until = min((at for at in instants if at is not None), default=None)
-        return Judged(now, one, answer, acts, no_acts, good_until, cure)
+        return Judged(now, one, answer, acts, no_acts, good_until, cure, silent)
 
     def steps(self, room: int, *, since: datetime, now: datetime) -> tuple[Judged, ...]:
         """Return a room judged at `since`, and at every instant up to `now` at which its state turned by itself."""
@@ -213,8 +220,10 @@ def _since(room: Room, old: RoomState | None, *, now: datetime) -> datetime | No
 
 def _store(steps: Mapping[int, Sequence[Judged]], before: Mapping[int, RoomState], *, now: datetime) -> None:
     rows = []
+    fallen: list[tuple[Room, StoredSilence]] = []
     for pk, all_of in steps.items():
         old, last = before.get(pk), all_of[-1]
+        fallen += _fallen_silent(all_of, silences_of(old.watch) if old else ())
         known = answers.loss_of(old.answer) if old else None
         loss = _loss_after(all_of, known, was_fit=old is not None and old.is_fit_to_send)
         rows.append(_row(last, loss))
@@ -223,6 +232,7 @@ def _store(steps: Mapping[int, Sequence[Judged]], before: Mapping[int, RoomState
         if loss is not None and (known is None or known.at != loss.at):
             room = last.gathered.room
             messages.tell_managers_held_again(room, loss, version=last.gathered.facts_version, now=now)
+    messages.tell_of_silence(fallen, now=now)
     columns = [field.name for field in RoomState._meta.concrete_fields if field.name != "room"]
     RoomState.objects.bulk_create(rows, update_conflicts=True, unique_fields=["room"], update_fields=columns)
 
@@ -245,8 +255,20 @@ def _row(one: Judged, loss: answers.Loss | None) -> RoomState:
             one.answer, one.acts, on_site_by=_on_site_by(gathered), no_acts=one.no_acts
         ),
         rests=[answers.rest_to_json(rested) for rested in gathered.rests],
-        watch={"cure": cure_to_json(one.cure)},
+        watch={"cure": cure_to_json(one.cure), "silent": [silence_to_json(silent) for silent in one.silent]},
     )
+
+
+def _fallen_silent(
+    steps: Sequence[Judged], before: Sequence[StoredSilence]
+) -> Iterator[tuple[Room, StoredSilence]]:
+    """Yield the silences that began in these steps: told once, however long they last."""
+    known = {one.key for one in before}
+    for step in steps:
+        for silent in step.silent:
+            if silent.key not in known:
+                yield step.gathered.room, stored_silence(silent)
+        known = {silent.key for silent in step.silent}
 
 
 def _on_site_by(gathered: Gathered) -> datetime | None:

@@ -77,8 +77,7 @@ def _store(rows: Sequence[ToStore], sender: Sender, answers: list[Answer], *, no
     for zone, mine in groupby(rows, key=lambda row: row[0]):
         readings = [reading for _zone, reading in mine]
         found = add_readings(readings, zone=zone, voice=voice, now=now)
-        _hear(sender, zone, at=readings[-1].at)
-        if found.new:
+        if _is_heard(sender, zone, at=readings[-1].at) or found.new:
             changed.append(zone)
         for number in found.known:
             answers[number - 1] = KNOWN
@@ -88,12 +87,15 @@ def _store(rows: Sequence[ToStore], sender: Sender, answers: list[Answer], *, no
         raise_versions(rooms_of(changed), now=now)
 
 
-def _hear(sender: Sender, zone: int, *, at: datetime) -> None:
-    """Remember the latest instant that a logger told of a zone; an old one that it replays changes nothing."""
+def _is_heard(sender: Sender, zone: int, *, at: datetime) -> bool:
+    """Remember the latest instant that a logger told of a zone; return False for an old one that it replays."""
     heard = LoggerHeard.objects.filter(logger=sender.logger, zone=zone)
-    if not heard.filter(last_at__lt=at).update(last_at=at):
-        first = LoggerHeard(logger_id=sender.logger, zone_id=zone, last_at=at)
-        LoggerHeard.objects.bulk_create([first], ignore_conflicts=True)
+    if heard.filter(last_at__lt=at).update(last_at=at):
+        return True
+    if heard.exists():
+        return False
+    LoggerHeard.objects.create(logger_id=sender.logger, zone_id=zone, last_at=at)
+    return True
 
 
 class _Places:

@@ -13,10 +13,11 @@ from django.db.models import DateTimeField, Q, Value
 from django.utils.translation import gettext as _
 
 from jobs.core.words import Say, say
-from jobs.facts import Envelope, check_time, record
+from jobs.facts import Envelope, check_time, raise_versions, record
 from jobs.models import Logger, LoggerClock, Person, SpentToken, Zone
 from jobs.models.loggers import FARTHEST_CLOCK_S
 from jobs.services.people import digest_of, new_secret
+from jobs.services.readings import rooms_of
 from jobs.services.records import add_record, edit_members, edit_record
 
 #: "Last used" is kept to the minute, so that a logger which posts every second does not write every second.
@@ -124,9 +125,12 @@ def edit_logger(
         ValidationError: keyed by column; the silence is no sensible one.
     """
     _check_silence(silent_after)
+    before, after = set(logger.zones.values_list("pk", flat=True)), {zone.pk for zone in zones}
     edit_record(logger, {"silent_after_s": int(silent_after.total_seconds())}, by=by, now=now)
-    if set(logger.zones.values_list("pk", flat=True)) != {zone.pk for zone in zones}:
+    if before != after:
         edit_members(logger, "zones", zones, by=by, now=now)
+    # Whether it is silent is part of what is known of the rooms.
+    raise_versions(rooms_of(before | after), now=now)
 
 
 @transaction.atomic
@@ -151,6 +155,7 @@ def end_logger(logger: Logger, *, by: Person, now: datetime) -> None:
     present = Logger.objects.select_for_update(no_key=True).get(pk=logger.pk)
     if present.ended_at is None:
         edit_record(present, {"ended_at": now}, by=by, now=now)
+        raise_versions(rooms_of(logger.zones.values_list("pk", flat=True)), now=now)
 
 
 def state_clock(
