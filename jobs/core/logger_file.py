@@ -12,6 +12,7 @@ from itertools import pairwise
 
 from jobs.core.logger_columns import Layout, header_of, layout_of
 from jobs.core.logger_dates import Order, order_of, order_question
+from jobs.core.logger_doubts import doubts_of
 from jobs.core.logger_rows import RANGE, UNIT_WORDS, Rows, rows_of
 from jobs.core.logger_table import Table, table_of, text_of
 from jobs.core.logger_values import (
@@ -73,6 +74,10 @@ _SHARE = 1.05
 _LEAVE_OUT = (
     Choice("yes", say("Leave out, and read the others")),
     Choice("no", say("Read nothing of this file")),
+)
+_DOUBTFUL = (
+    Choice("leave", say("Leave out, and read the others")),
+    Choice("keep", say("Read as it stands: it is right")),
 )
 _DELIMITERS: Mapping[str, Say] = {
     ",": say("a comma"),
@@ -147,7 +152,7 @@ def _read_out(table: Table, answers: Answers) -> ReadOut:
             *([order.told] if order.told else []),
             *passes,
             *_told_oddities(repeated, over_100),
-            *_told_left_out(rows),
+            *_told_left_out(rows, answers),
         ),
         first=tuple(readings[:_FIRST_ROWS]),
         header=layout.header,
@@ -157,7 +162,7 @@ def _read_out(table: Table, answers: Answers) -> ReadOut:
         zone="UTC" if known.zone is None else zone_words(known.zone),
         repeated=repeated,
         over_100=over_100,
-        left_out=len(rows.odd),
+        left_out=len(rows.odd) + (0 if answers.doubtful == "keep" else len(rows.doubtful)),
     )
 
 
@@ -190,8 +195,10 @@ def _settled(
     order = order_of(dates, answers.day_first, rows.date_label)
     if len(order.left) > 1:
         questions.append(order_question(dates, order, rows.example(0), _likely(rows, order)))
-    elif order.left[0] != "ymd":
-        _refuse_swapped(rows, order.left[0])
+    else:
+        if order.left[0] != "ymd":
+            _refuse_swapped(rows, order.left[0])
+        units = _without_doubts(rows, layout, order.left[0], units, answers, questions)
     try:
         known = zone_of(
             rows.clocks,
@@ -206,6 +213,46 @@ def _settled(
     if units is None or questions:
         raise Unanswered(questions)
     return units, order, known
+
+
+def _without_doubts(
+    rows: Rows,
+    layout: Layout,
+    order: str,
+    units: Sequence[WrittenUnit] | None,
+    answers: Answers,
+    questions: list[Question],
+) -> Sequence[WrittenUnit] | None:
+    """Drop the rows that look damaged if a person said so, and return the units of those that stay; or ask.
+
+    Raises:
+        Refused: no row stays.
+    """
+    rows.doubtful = doubts_of(rows, layout, order)
+    if not rows.doubtful or answers.doubtful == "keep":
+        return units
+    if answers.doubtful is None:
+        questions.append(_doubt_question(rows))
+        return units
+    lines = {doubt.row for doubt in rows.doubtful}
+    dropped = {at for at, line in enumerate(rows.lines) if line in lines}
+    if len(dropped) == len(rows.lines):
+        first = rows.doubtful[0]
+        raise Refused(first.why, row=first.row, column=first.column)
+    rows.without(dropped)
+    return None if units is None else [unit for at, unit in enumerate(units) if at not in dropped]
+
+
+def _doubt_question(rows: Rows) -> Question:
+    first = rows.doubtful[0]
+    text = say_n(
+        "Row {row} may be damaged: {why}",
+        "{n} rows may be damaged, first row {row}: {why}",
+        n=len(rows.doubtful),
+        row=first.row or 0,
+        why=first.why,
+    )
+    return Question("doubtful", text, _DOUBTFUL, rows.at_line(first.row or 0))
 
 
 def _odd_question(rows: Rows, answers: Answers) -> Question | None:
@@ -417,8 +464,19 @@ def _told_rows(readings: Sequence[Reading], first: Reading) -> list[Say]:
     return [count, row]
 
 
-def _told_left_out(rows: Rows) -> list[Say]:
+def _told_left_out(rows: Rows, answers: Answers) -> list[Say]:
     told = []
+    if rows.doubtful:
+        lines = tuple(str(line) for line in map(_row_of, rows.doubtful[:_NAMED_ROWS]))
+        told.append(
+            say_n(
+                "One row looks damaged: row {lines}, {done} as answered.",
+                "{n} rows look damaged: rows {lines}, {done} as answered.",
+                n=len(rows.doubtful),
+                lines=lines,
+                done=say("kept") if answers.doubtful == "keep" else say("left out"),
+            )
+        )
     if rows.odd:
         lines = tuple(str(line) for line in sorted(map(_row_of, rows.odd))[:_NAMED_ROWS])
         told.append(

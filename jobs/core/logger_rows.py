@@ -53,10 +53,9 @@ _SUMMARIES = words_of(
     "max maximum min minimum avg average mean mittel mittelwert durchschnitt moyenne media promedio gemiddelde "
     "median total summe sum std stdev"
 )
-#: A word that more rows have is how the logger names its readings.
-_FEW = 10
 #: Names to choose from; more are refused.
 _MOST_LOGGERS = 12
+_LETTER = re.compile(r"[^\W\d_]")
 _HALF_DAY = 12 * 3600
 #: Times of a clock of twelve hours fall back by twelve hours less their interval; a clock put back, by one.
 _FALL_BACK = 6 * 3600
@@ -67,8 +66,12 @@ class Rows:
     """All rows, column by column, in the order of the file.
 
     `units` are those that stand in the rows themselves.  `dates` are the different texts of dates, `clocks`
-    the different things that rows say of their clock (None: nothing), each with its first row.  `odd` are the rows
-    that hold no reading, and why; `others` counts those that a person said are another logger's.
+    the different things that rows say of their clock (None: nothing), each with its first row.
+
+    `odd` are the rows that hold no reading, `doubtful` those that look damaged, and why; `others` counts those that
+    a person said are another logger's.  `width` is the header's.  By line, `cut` has the last column of rows that
+    may break off, `rests` are rows whose beginning may stand in the line above, `summaries` has the column that
+    says that a row sums up; `other_times` are not written as the first row's.
     """
 
     table: Table
@@ -81,10 +84,18 @@ class Rows:
     values: list[float] = field(default_factory=list)
     units: list[WrittenUnit | None] = field(default_factory=list)
     humidities: list[float] = field(default_factory=list)
+    temperature_texts: list[str] = field(default_factory=list)
+    humidity_texts: list[str] = field(default_factory=list)
     dates: dict[str, Written] = field(default_factory=dict)
     clocks: dict[str | None, int] = field(default_factory=dict)
     odd: list[FileError] = field(default_factory=list)
+    doubtful: list[FileError] = field(default_factory=list)
     others: int = 0
+    width: int = 0
+    cut: dict[int, int] = field(default_factory=dict)
+    summaries: dict[int, int] = field(default_factory=dict)
+    other_times: list[int] = field(default_factory=list)
+    rests: list[int] = field(default_factory=list)
 
     def without(self, indexes: Container[int]) -> None:
         """Drop rows, by index."""
@@ -96,6 +107,8 @@ class Rows:
         self.values = [self.values[at] for at in stay]
         self.units = [self.units[at] for at in stay]
         self.humidities = [self.humidities[at] for at in stay]
+        self.temperature_texts = [self.temperature_texts[at] for at in stay]
+        self.humidity_texts = [self.humidity_texts[at] for at in stay]
 
     def walls(self, order: str) -> Walls:
         """Return the rows' times by the logger's clock, with the dates read in this order."""
@@ -159,8 +172,12 @@ class _RowReader:
         self.words: list[str] = []
         known = {layout.time, layout.date, layout.temperature, layout.humidity}
         self.remarks = [at for at in range(self.width) if at not in known]
-        self.summaries: dict[int, int] = {}
-        self.last: Cells = []
+        self.rows.width = self.width
+        self.is_behind_piece = False
+        #: Of the first good row's time.
+        self.has_seconds = False
+        #: How many cells the last good row has.
+        self.last = 0
         self.who: dict[int, dict[str, int]] = {at: {} for at in layout.who}
         #: The header rows: they may come again where files were put together.
         self.names = [_bare(cells) for cells in layout.rows_above[-2:] if not any(map(is_number_like, cells))]
@@ -178,8 +195,19 @@ class _RowReader:
             self._take(line, cells, stamp)
         except Odd as odd:
             self.rows.odd.append(odd.error)
+            is_short = len(cells) <= self.needed
+            if self.rows.lines and (stamp is None or is_short):
+                # A piece of a row: the one before it may be the other.
+                self._may_be_cut()
+            self.is_behind_piece = stamp is None and is_short and not any(map(_LETTER.search, cells))
         else:
-            self.last = cells
+            self.last = len(cells)
+            if self.is_behind_piece:
+                self.rows.rests.append(line)
+                self.is_behind_piece = False
+
+    def _may_be_cut(self) -> None:
+        self.rows.cut[self.rows.lines[-1]] = self.last - 1
 
     def _take(self, line: int, cells: Cells, stamp: Stamp | None) -> None:
         if stamp is None:
@@ -195,9 +223,14 @@ class _RowReader:
         if stamp.half not in self.halves:
             self.halves[stamp.half] = line
         self.words.append(stamp.half)
+        if stamp.has_seconds is not self.has_seconds:
+            if rows.lines:
+                rows.other_times.append(line)
+            else:
+                self.has_seconds = stamp.has_seconds
         for at in self.remarks:
             if at < len(cells) and cells[at].strip(" .:").casefold() in _SUMMARIES:
-                self.summaries[len(rows.lines)] = at
+                rows.summaries[line] = at
         for at, seen in self.who.items():
             seen.setdefault(cells[at].strip() if at < len(cells) else "", line)
         rows.lines.append(line)
@@ -207,6 +240,8 @@ class _RowReader:
         rows.values.append(value)
         rows.units.append(unit)
         rows.humidities.append(humidity)
+        rows.temperature_texts.append(cells[self.layout.temperature])
+        rows.humidity_texts.append(cells[self.layout.humidity])
 
     def _is_header(self, line: int, cells: Cells) -> bool:
         """Return whether the header stands here once more, as where files were put together.
@@ -366,8 +401,8 @@ class _RowReader:
         self._part_halves()
         if set(self.halves) == {""}:
             self._refuse_half_clock()
-        self._doubt_summaries()
-        self._doubt_last()
+        if self.table.text.is_open:
+            self._may_be_cut()
 
     def _refuse_none(self) -> None:
         """Refuse a file without one good row, by its first."""
@@ -464,37 +499,6 @@ class _RowReader:
                     column=self.rows.time_label,
                 )
 
-    # -- rows that are none --
-
-    def _doubt_summaries(self) -> None:
-        """Call rows odd that say of themselves that they sum others up, where few do."""
-        rows = self.rows
-        if len(self.summaries) * _FEW > len(rows.lines):
-            return
-        for index, at in self.summaries.items():
-            why = say(
-                "This row sums others up, as its column “{column}” says.", column=self.layout.labels[at]
-            )
-            rows.odd.append(FileError(rows.lines[index], self.layout.labels[at], why))
-        rows.without(self.summaries)
-
-    def _doubt_last(self) -> None:
-        """Call the last row odd where nothing ends it and its last value is shorter than the others'."""
-        rows, cells = self.rows, self.last
-        at = len(cells) - 1
-        is_last = not rows.odd or (rows.odd[-1].row or 0) < rows.lines[-1]
-        if not self.table.text.is_open or not is_last or len(rows.lines) < 2:
-            return
-        if at not in (self.layout.temperature, self.layout.humidity):
-            return
-        texts = self.temperatures if at == self.layout.temperature else self.percents
-        others = [_digits(text) for text in texts if text != cells[at]]
-        before, after = _digits(cells[at])
-        if others and (before < min(one for one, _ in others) or after < max(other for _, other in others)):
-            why = say("The file ends within this row: “{seen}” may be cut short.", seen=cells[at].strip())
-            rows.odd.append(FileError(rows.lines[-1], self.layout.labels[at], why))
-            rows.without({len(rows.lines) - 1})
-
 
 def _full_width(cells: Cells) -> int:
     """Return how many cells a row has, empty ones at its end left out."""
@@ -507,12 +511,6 @@ def _bare(cells: Cells) -> list[str]:
     while texts and not texts[-1]:
         texts.pop()
     return texts
-
-
-def _digits(text: str) -> tuple[int, int]:
-    """Return how many digits stand before and behind the decimal sign."""
-    before, _sign, after = text.strip().replace(",", ".").partition(".")
-    return sum(map(str.isdigit, before)), sum(map(str.isdigit, after))
 
 
 def _are_halves(table: Table, left: int, right: int) -> bool:

@@ -142,6 +142,7 @@ class Stamp:
     seconds: int
     zone: str | None
     half: str
+    has_seconds: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -215,7 +216,11 @@ def stamp_of(text: str) -> Stamp | None:
         return None
     half = _half(found)
     seconds = None if half is None else _seconds(found, half)
-    return None if half is None or seconds is None else Stamp(written, seconds, zone or None, half)
+    return (
+        None
+        if half is None or seconds is None
+        else Stamp(written, seconds, zone or None, half, found["s"] is not None)
+    )
 
 
 def _half(found: re.Match[str]) -> str | None:

@@ -33,6 +33,7 @@ Key = Literal[
     "morning",
     "which",
     "leave_out",
+    "doubtful",
 ]
 
 
@@ -63,6 +64,8 @@ class Answers:
     which: str | None = None
     #: Whether rows that hold no reading are left out; `no` refuses the file at the first of them.
     leave_out: Literal["yes", "no"] | None = None
+    #: What becomes of rows that can be read and look damaged.
+    doubtful: Literal["keep", "leave"] | None = None
 
 
 _ALLOWED: Mapping[str, re.Pattern[str]] = {
@@ -75,6 +78,7 @@ _ALLOWED: Mapping[str, re.Pattern[str]] = {
     "morning": re.compile(r"\S{1,12}"),
     "which": re.compile(r"all|only .{1,80}"),
     "leave_out": re.compile(r"yes|no"),
+    "doubtful": re.compile(r"keep|leave"),
     **dict.fromkeys(
         ("time_column", "date_column", "temperature_column", "humidity_column"), re.compile(r"[0-9]{1,4}")
     ),
