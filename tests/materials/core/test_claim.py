@@ -48,6 +48,8 @@ SENT = step(2, US, "sent")
 ANSWER = step(3, THEM, "answered", ("chips", Remedy.REPLACEMENT, 4), ("chips", Remedy.REFUSAL, 2))
 VISIT = step(3, THEM, "answered", ("chips", Remedy.VISIT, 6), ("short", Remedy.VISIT, 2))
 COUNTER = step(4, US, "countered", ("chips", Remedy.CREDIT, 6), ("short", Remedy.REPLACEMENT, 2))
+ALL = ("chips", Remedy.CREDIT, 6), ("short", Remedy.CREDIT, 2)
+IN_FULL = step(3, THEM, "answered", *ALL)
 WITHDRAWN = step(9, US, "withdrawn")
 
 
@@ -257,15 +259,21 @@ def test_a_step_that_cannot_be_is_refused_with_words(steps, tried, text):
 
 
 def test_nothing_more_is_said_on_what_is_settled():
-    all_of_it = step(3, THEM, "answered", ("chips", Remedy.CREDIT, 6), ("short", Remedy.CREDIT, 2))
-    settled = step(4, US, "settled", ("chips", Remedy.CREDIT, 6), ("short", Remedy.CREDIT, 2))
-    one = thread(DRAFT, SENT, all_of_it, settled)
+    one = thread(DRAFT, SENT, IN_FULL, step(4, US, "settled", *ALL))
 
     for side in Side:
         for kind in StepKind:
             said = refusal(one, step(9, side, kind, ("chips", Remedy.CREDIT, 1), items=(SHORT,)))
             assert said is not None
             assert said.text == "This claim was settled on {at}."
+
+
+def test_a_visit_beside_another_offer_cannot_be_accepted():
+    mixed = step(3, THEM, "answered", ("chips", Remedy.VISIT, 4), ("chips", Remedy.CREDIT, 2))
+
+    said = refusal(thread(DRAFT, SENT, mixed), step(4, US, "settled", ("chips", Remedy.VISIT, 4)))
+
+    assert said.text == "A visit settles nothing; what is found there is answered afterwards."
 
 
 def test_two_different_steps_of_one_id_are_refused():
@@ -321,6 +329,7 @@ def test_a_claim_sent_on_the_last_day_is_in_time(late, in_time):
         ([DRAFT, SENT, VISIT], "The supplier comes to look."),
         ([DRAFT, SENT, ANSWER, COUNTER], "{what}; {n} sheets are still open."),
         ([DRAFT, WITHDRAWN], "Withdrawn on {at}."),
+        ([DRAFT, SENT, IN_FULL, step(4, US, "settled", *ALL)], "Settled on {at}."),
     ],
 )
 def test_a_claim_says_where_it_stands(steps, text):
