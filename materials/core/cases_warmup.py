@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from itertools import pairwise
+
 from jobs.core.case_fields import Fields
 from materials.core.air import SECOND
 from materials.core.warmup import Arrangement, Knot, Material, WarmUp, core_temperatures, hours
@@ -48,7 +50,7 @@ def _room(case: Fields) -> tuple[Knot, ...]:
         raise case.refusal("room", "must have a temperature at 0 s")
     if room[0].at_s != 0:
         raise case.refusal("room[0].at_s", "must be 0")
-    for i, (before, knot) in enumerate(zip(room, room[1:], strict=False)):
+    for i, (before, knot) in enumerate(pairwise(room)):
         if knot.at_s <= before.at_s:
             raise case.refusal(f"room[{i + 1}].at_s", "is not after the one before")
     return room

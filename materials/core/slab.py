@@ -17,7 +17,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable, Iterator, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from functools import lru_cache
 from operator import mul
 
@@ -148,12 +148,14 @@ def _rest_rate(biot: float, zeta: float) -> float:
     z = b / y
     if z < 1e-3:
         return 3 * y * y
-    return b * y * math.atan(z) / (1 - math.atan(z) / z)
+    turn = math.atan(z)
+    return b * y * turn / (1 - turn / z)
 
 
 def excess(weights: Sequence[float], parts: Parts) -> float:
     """Return the excess over the room at a place."""
-    return sum(map(mul, weights, parts))
+    total: float = sum(map(mul, weights, parts))
+    return total
 
 
 def moved(rates: Sequence[float], parts: Parts, seconds: float, slope: float) -> list[float]:
@@ -173,6 +175,10 @@ class March:
     slab: Slab
     count: int
     parts: list[float]
+    modes: Modes = field(init=False)
+
+    def __post_init__(self) -> None:
+        self.modes = modes_of(self.slab, self.count)
 
     @classmethod
     def uniform(cls, slab: Slab, count: int, excess_k: float) -> March:
@@ -189,11 +195,6 @@ class March:
         parts = [_share(zeta, places, values) for zeta in roots(slab.biot, count)]
         slope = (values[-1] - values[-2]) / (places[-1] - places[-2])
         return cls(slab, count, [*parts, values[-1] + slope / slab.biot])
-
-    @property
-    def modes(self) -> Modes:
-        """The modes its parts belong to."""
-        return modes_of(self.slab, self.count)
 
     @property
     def core_k(self) -> float:
@@ -217,9 +218,12 @@ class March:
         """Keep fewer modes; those given up must have died away."""
         weights = self.modes.face
         given_up = excess(weights[count:], self.parts[count:])
-        kept = modes_of(self.slab, count).face[-1]
-        self.parts = [*self.parts[:count], given_up / kept]
-        self.count = count
+        self.count, self.modes = count, modes_of(self.slab, count)
+        self.parts = [*self.parts[:count], given_up / self.modes.face[-1]]
+
+    def is_within(self, tolerance_k: float) -> bool:
+        """Return whether no point is further from the room than this."""
+        return self._too_far(self.parts, tolerance_k) is None
 
     def first_within(self, tolerance_k: float, seconds: float, slope: float) -> float | None:
         """Return after how many seconds of a straight piece no point is further from the room; None: not in it.
@@ -255,15 +259,14 @@ class March:
         Core and face are asked first: mostly one of them is.
         """
         for weights in self._places_asked():
-            over = abs(sum(map(mul, weights, parts))) - tolerance_k
+            over = abs(excess(weights, parts)) - tolerance_k
             if over > HAIR_K:
                 return weights, over
         return None
 
     def _places_asked(self) -> Iterator[Sequence[float]]:
-        modes = self.modes
-        yield modes.core
-        yield modes.face
+        yield self.modes.core
+        yield self.modes.face
         yield from _profile(self.slab, self.count)
 
 
