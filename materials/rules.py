@@ -60,14 +60,43 @@ class Pretended:
 NOTHING = Pretended()
 
 
-def asked_of(product: Product, overrides: Iterable[RestOverride] = ()) -> Asked:
-    """Return what is asked of a product where these overrides hold.
+@dataclass(frozen=True, slots=True)
+class Said:
+    """What one column of a rule says on a job, and the override whose word it is (None: the product's)."""
 
-    Column by column: what the override for this product says, else the one for every panel, else the product.
+    value: Any
+    by: RestOverride | None
+
+
+def said_of(column: str, product: Product, overrides: Iterable[RestOverride]) -> Said:
+    """Return what a column says: of the override for this product, else of the one for every panel, else the product.
+
+    Args:
+        overrides: those of the job, in any order.
     """
-    said = [one for one in overrides if one.product_id in (product.pk, None)]
-    said.sort(key=lambda one: one.product_id is None)
-    return _asked({name: _first(name, said, product) for name in OVERRIDABLE})
+    found = Said(getattr(product, column), None)
+    for one in overrides:
+        value = getattr(one, column)
+        # A choice that an override leaves as it is, is an empty word there.
+        is_silent = value is None or value == ""
+        if not is_silent and (one.product_id == product.pk or (one.product_id is None and found.by is None)):
+            found = Said(value, one)
+    return found
+
+
+def asked_of(product: Product, overrides: Iterable[RestOverride] = ()) -> Asked:
+    """Return what is asked of a product's rest where these overrides hold, column by column."""
+    every = list(overrides)
+    said = {name: said_of(name, product, every).value for name in OVERRIDABLE}
+    return Asked(
+        required=timedelta(seconds=said["rest_required_s"]),
+        max_gap=timedelta(seconds=said["rest_max_gap_s"]),
+        fine_gap=timedelta(seconds=said["rest_fine_gap_s"]),
+        restart_after=timedelta(seconds=said["rest_restart_after_s"]),
+        restart_on=RestartOn(said["rest_restart_on"]),
+        needs_opening=said["rest_needs_opening"],
+        core_is_binding=said["core_is_binding"],
+    )
 
 
 def without(overrides: Iterable[RestOverride], product: Product | None) -> tuple[RestOverride, ...]:
@@ -82,21 +111,3 @@ def overrides_of(jobs: Collection[int]) -> dict[int, tuple[RestOverride, ...]]:
     for one in RestOverride.objects.filter(job__in=jobs).order_by("pk"):
         found[one.job_id].append(one)
     return {job: tuple(all_of) for job, all_of in found.items()}
-
-
-def _first(name: str, overrides: Iterable[RestOverride], product: Product) -> Any:
-    # A choice that an override leaves as it is, is an empty word there.
-    said = (getattr(one, name) for one in overrides)
-    return next((value for value in said if value is not None and value != ""), getattr(product, name))
-
-
-def _asked(said: Mapping[str, Any]) -> Asked:
-    return Asked(
-        required=timedelta(seconds=said["rest_required_s"]),
-        max_gap=timedelta(seconds=said["rest_max_gap_s"]),
-        fine_gap=timedelta(seconds=said["rest_fine_gap_s"]),
-        restart_after=timedelta(seconds=said["rest_restart_after_s"]),
-        restart_on=RestartOn(said["rest_restart_on"]),
-        needs_opening=said["rest_needs_opening"],
-        core_is_binding=said["core_is_binding"],
-    )

@@ -1,0 +1,1 @@
+"""How rules are shown, typed and changed by a manager: products, a job's overrides, a zone's band."""
