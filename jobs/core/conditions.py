@@ -82,9 +82,47 @@ def dew_point(t_c: float, rh_pct: float) -> float:
     return _C * g / (_B - g)
 
 
+def dew_point_error(t_c: float, rh_pct: float, *, t_error_k: float = 0.5, rh_error_pct: float = 3.0) -> float:
+    """Return how far a dew point may be off, in kelvin, if temperature and humidity are read that well.
+
+    The root of the sum of squares of slope × error, the errors being independent.
+
+    Raises:
+        ValueError: air that has no dew point here, as `dew_point`.
+    """
+    by_t, by_rh = dew_point_slopes(t_c, rh_pct)
+    return math.hypot(by_t * t_error_k, by_rh * rh_error_pct)
+
+
+def dew_point_slopes(t_c: float, rh_pct: float) -> tuple[float, float]:
+    """Return how much a dew point moves with the temperature, K/K, and with the humidity, K/%.
+
+    The dew point keeps e(Td) = rh/100·e(T), so its slopes are those of ln e: by T as e'/e(T) is to e'/e(Td),
+    and by rh as 1/rh is to e'/e(Td).
+
+    Raises:
+        ValueError: air that has no dew point here, as `dew_point`.
+    """
+    at_dew = _steepness(dew_point(t_c, rh_pct))
+    return _steepness(t_c) / at_dew, 1 / rh_pct / at_dew
+
+
+def lowest_sweating_humidity(surface_c: float, t_c: float) -> float:
+    """Return the relative humidity from which on a surface sweats in air of `t_c` °C, in percent.
+
+    100·e(surface)/e(air); above 100 where the surface is the warmer: it never does.
+    """
+    return 100 * saturation_hpa(surface_c) / saturation_hpa(t_c)
+
+
 def sweats(surface_c: float, dew_c: float, *, clearance_k: float = 0.0) -> bool:
     """Return whether a surface is less than `clearance_k` above the dew point; exactly as much is enough.
 
     Differences below a billionth of a kelvin are arithmetic, not air, and are left out.
     """
     return round(surface_c - dew_c, 9) < clearance_k
+
+
+def _steepness(t_c: float) -> float:
+    """Return d ln e/dT of the Magnus form over water, 1/K."""
+    return _B * _C / (_C + t_c) ** 2
