@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from datetime import timedelta
 from random import Random
 
@@ -9,9 +10,11 @@ from config.bench import Row, benchmark, side_by_side
 from jobs.core.conditions import Band
 from materials.core.air import Columns, RestRule, air_of, instant
 from materials.core.rest import Presence, Rest, RestState, rest_in
+from materials.core.stack import Phase, Stack, Temperature, Warming, warming
 
 READINGS = 100_000
 ROUNDS = 9
+WEEK_OF_READINGS = 7 * 24 * 12
 # 1 January 2026, 00:00 UTC.
 _START = 1_767_225_600
 _RULE = RestRule(
@@ -84,3 +87,31 @@ def _logger_columns(count: int) -> Columns:
         temperatures.append(t_c)
         humidities.append(rh_pct)
     return Columns(ats, temperatures, humidities)
+
+
+@benchmark("warmup_week_ms")
+def warmup_week(readings: int = WEEK_OF_READINGS, rounds: int = ROUNDS) -> list[Row]:
+    """Measure the whole range of a stack's warming, all three sets of constants, over a week read every 5 min.
+
+    80 sheets that came at 2 °C and were unwrapped after a day, in a hall whose nights are 4 K colder and whose
+    logger trembles by 0.2 K: nothing of it is a straight line.
+    """
+    random = Random(readings)
+    at = [_START + 300 * i for i in range(readings)]
+    t_c = [round(20 - 2 * math.cos(i / 288 * math.tau) + random.gauss(0, 0.2), 1) for i in range(readings)]
+    came = instant(_START)
+    stack = Stack(
+        sheets=80,
+        thickness_nm=2_300_000,
+        width_nm=1_219_200_000,
+        height_nm=2_438_400_000,
+        start=Temperature(came, 2.0),
+        phases=(Phase(came, wrapped=True), Phase(came + timedelta(days=1))),
+    )
+
+    def ours() -> Warming | None:
+        return warming(stack, at=at, t_c=t_c, now=instant(at[-1] + 60))
+
+    assert ours() is not None
+    timed = side_by_side({"ours": ours}, rounds=rounds)["ours"]
+    return [Row("warmup_week_ms", 1000 * timed.median_s, "ms", "less", goal=100, spread=timed.spread)]

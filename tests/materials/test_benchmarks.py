@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import pytest
 
-from materials.benchmarks import rest_recompute
+from materials.benchmarks import rest_recompute, warmup_week
 
 
 def test_the_rest_is_measured_against_a_bare_loop():
@@ -12,3 +12,10 @@ def test_the_rest_is_measured_against_a_bare_loop():
 
     assert row.ratio == pytest.approx(row.value / row.baseline)
     assert row.spread >= 0
+
+
+def test_the_warming_of_a_stack_is_measured_in_milliseconds():
+    (row,) = warmup_week(readings=50, rounds=3)
+
+    assert (row.unit, row.good, row.goal) == ("ms", "less", 100)
+    assert row.value > 0
