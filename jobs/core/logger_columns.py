@@ -415,6 +415,8 @@ class _Reader:
         answered = (
             self.answers.temperature_column if key == "temperature_column" else self.answers.humidity_column
         )
+        if answered == 0:
+            raise Refused(say("Temperature and humidity of the air are both needed, and one is not there."))
         if answered is not None:
             return self._checked(answered, key)
         free = [
@@ -436,7 +438,7 @@ class _Reader:
             else say("Which column holds the relative humidity?")
         )
         columns = by_unit_too if len(by_unit_too) > 1 else self._numeric(free)
-        self._ask(key, text, columns, likely=likely)
+        self._ask(key, text, columns, Choice("0", say("None of them")), likely=likely)
         return 0
 
     def counts(self, time: int) -> Counts | None:
@@ -462,11 +464,18 @@ class _Reader:
     def _numeric(self, free: Sequence[int]) -> list[int]:
         found = [at for at in free if any(map(is_number_like, self.table.samples(at)))]
         if len(found) < 2:
-            raise Refused(
-                say("Temperature and humidity are both needed, each in a column of its own."),
-                row=self.table.first[0],
-            )
+            why = say("Temperature and humidity are both needed, each in a column of its own.")
+            if self._is_long():
+                why = say(
+                    "Each row holds one value of several. Temperature and humidity are needed side by side, "
+                    "each in a column of its own."
+                )
+            raise Refused(why, row=self.table.first[0])
         return found
+
+    def _is_long(self) -> bool:
+        """Return whether a column's cells, not its header, name what is measured."""
+        return any(any(map(names_quantity, self.table.samples(at))) for at in range(self.width))
 
     def _ask(
         self, key: Key, text: Say, columns: Sequence[int], *further: Choice, likely: str | None = None

@@ -35,6 +35,7 @@ from jobs.core.logger_values import (
     answers_of,
 )
 from jobs.core.logger_zones import Known, Stated, instants_of, stated_zone, zone_of, zone_words
+from jobs.core.units import celsius
 from jobs.core.words import Say, say, say_n
 
 __all__ = [
@@ -147,7 +148,7 @@ def _read_out(table: Table, answers: Answers) -> ReadOut:
         readings=tuple(once),
         told=(
             *_told_rows(once, readings[0]),
-            *_told_form(table, layout, set(units)),
+            *_told_form(table, layout, set(units), is_share=rows.is_share),
             known.how,
             *([order.told] if order.told else []),
             *passes,
@@ -317,9 +318,18 @@ def _unit_question(rows: Rows, layout: Layout) -> Question:
     )
     # No temperature of a site has the same number in kelvin and in another unit.
     units: tuple[WrittenUnit, ...] = ("k",) if _could_be(rows, "k") else ("c", "f")
-    choices = tuple(Choice(unit, say("{unit}", unit=UNIT_WORDS[unit])) for unit in units)
+    choices = tuple(Choice(unit, _unit_words(unit, rows.values[0])) for unit in units)
     likely = "f" if units != ("k",) and min(rows.values) > _NO_AIR_C else None
     return Question("unit", text, choices, rows.example(0), likely)
+
+
+def _unit_words(unit: WrittenUnit, seen: float) -> Say:
+    """Return a unit in words, with what the first temperature is in °C if it is another."""
+    if unit == "c":
+        return say("°C")
+    value, stored = _storable(seen, unit)
+    t_c = round(celsius(value, stored), 1)
+    return say("{unit}: {seen} {unit} are {t_c} °C", unit=UNIT_WORDS[unit], seen=seen, t_c=t_c)
 
 
 def _likely(rows: Rows, order: Order) -> str | None:
@@ -363,11 +373,11 @@ def _without_odd_values(
     """Drop the rows with temperatures or humidities of no site, and return the units of those that stay.
 
     Raises:
-        Refused: the humidities are shares of one, or no row stays.
+        Refused: no row stays, or the humidities are said to be percent and are not.
+        Unanswered: whether the humidities are shares of one.
     """
     if max(rows.humidities) <= _SHARE:
-        why = say("No humidity is above 1 %: these seem to be shares of one, and percent are needed.")
-        raise Refused(why, row=rows.lines[0], column=layout.labels[layout.humidity])
+        _to_percent(rows, layout, answers)
     dropped: set[int] = set()
     for at, (value, unit, rh_pct) in enumerate(zip(rows.values, units, rows.humidities, strict=True)):
         low, high = RANGE[unit]
@@ -386,6 +396,24 @@ def _without_odd_values(
         return units
     rows.without(dropped)
     return [unit for at, unit in enumerate(units) if at not in dropped]
+
+
+def _to_percent(rows: Rows, layout: Layout, answers: Answers) -> None:
+    """Make percent of shares of one, if a person said that they are such."""
+    if answers.humidity == "share":
+        rows.humidities = [round(share * 100, 6) for share in rows.humidities]
+        rows.is_share = True
+        return
+    if answers.humidity == "percent":
+        why = say("No humidity is above 1 %, and no air on a site is as dry.")
+        raise Refused(why, row=rows.lines[0], column=layout.labels[layout.humidity], answer="humidity")
+    seen = rows.humidities[0]
+    text = say("No humidity is above 1. Are these shares of one?")
+    choices = (
+        Choice("share", say("Yes: {seen} is {percent} %", seen=seen, percent=round(seen * 100, 6))),
+        Choice("percent", say("No, percent")),
+    )
+    raise Unanswered([Question("humidity", text, choices, rows.example(0))])
 
 
 def _no_temperature(value: float, unit: WrittenUnit) -> Say:
@@ -500,13 +528,15 @@ def _told_left_out(rows: Rows, answers: Answers) -> list[Say]:
     return told
 
 
-def _told_form(table: Table, layout: Layout, units: set[WrittenUnit]) -> list[Say]:
+def _told_form(table: Table, layout: Layout, units: set[WrittenUnit], *, is_share: bool) -> list[Say]:
     sample = table.samples(layout.temperature, most=1)[0]
     sign = say("a decimal comma") if "," in sample else say("a decimal point")
     temperature, humidity = str(layout.labels[layout.temperature]), str(layout.labels[layout.humidity])
     kelvin = [say("Kelvin are read as °C: 273.15 less.")] if "k" in units else []
+    shares = [say("Humidities are shares of one, as answered.")] if is_share else []
     return [
         *kelvin,
+        *shares,
         say(
             "Columns are separated by {delimiter}, numbers have {sign}.",
             delimiter=_DELIMITERS.get(table.delimiter, table.delimiter),

@@ -26,7 +26,7 @@ from jobs.core.logger_values import (
     WrittenUnit,
 )
 from jobs.core.logger_zones import Walls
-from jobs.core.words import Say, say
+from jobs.core.words import Say, say, say_n
 
 #: Above 100 a sensor is at its edge: the reading is kept as it is.  Common practice, no source.
 MAX_HUMIDITY_PCT = 105.0
@@ -69,7 +69,8 @@ class Rows:
     the different things that rows say of their clock (None: nothing), each with its first row.
 
     `odd` are the rows that hold no reading, `doubtful` those that look damaged, and why; `others` counts those that
-    a person said are another logger's.  `width` is the header's.  By line, `cut` has the last column of rows that
+    a person said are another logger's.  `is_share` says that the humidities were shares
+    of one, `width` is the header's.  By line, `cut` has the last column of rows that
     may break off, `rests` are rows whose beginning may stand in the line above, `summaries` has the column that
     says that a row sums up; `other_times` are not written as the first row's.
     """
@@ -91,6 +92,7 @@ class Rows:
     odd: list[FileError] = field(default_factory=list)
     doubtful: list[FileError] = field(default_factory=list)
     others: int = 0
+    is_share: bool = False
     width: int = 0
     cut: dict[int, int] = field(default_factory=dict)
     summaries: dict[int, int] = field(default_factory=dict)
@@ -308,6 +310,9 @@ class _RowReader:
         seen = tidy(cells[time]) if time < len(cells) else ""
         if not seen:
             return say("This row has no time.")
+        for at in (self.layout.half, self.layout.zone):
+            if at is not None and at < len(cells):
+                seen = f"{seen} {tidy(cells[at])}"
         if self.layout.counts in ("seconds", "milliseconds"):
             return say("“{seen}” counts no seconds since 1970 that a logger could have seen.", seen=seen)
         return say("“{seen}” is no time that can be read.", seen=seen)
@@ -476,7 +481,13 @@ class _RowReader:
             raise Refused(why, row=rows.lines[late], column=rows.time_label)
 
     def _morning_question(self, words: Sequence[str]) -> Question:
-        text = say("Behind the times stands {words}. Which of it is before noon?", words=tuple(words))
+        quoted = tuple(say("“{word}”", word=word) for word in words)
+        text = say_n(
+            "{words} stands behind the times. Is it before noon?",
+            "{words} stand behind the times. Which of them is before noon?",
+            n=len(words),
+            words=quoted,
+        )
         choices = [Choice(word, say("“{word}” is before noon", word=word)) for word in words]
         if len(words) == 1:
             choices.append(Choice("-", say("“{word}” is after noon", word=words[0])))
@@ -494,7 +505,10 @@ class _RowReader:
         for at, step in steps.items():
             if (-step if is_forward else step) >= _FALL_BACK:
                 raise Refused(
-                    say("The times seem to be of a clock of twelve hours, and do not say am or pm."),
+                    say(
+                        "The times seem to be of a clock of twelve hours, and do not say am or pm. "
+                        "Export them with either, or with 24 hours."
+                    ),
                     row=self.rows.lines[at],
                     column=self.rows.time_label,
                 )

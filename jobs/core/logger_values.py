@@ -34,6 +34,7 @@ Key = Literal[
     "which",
     "leave_out",
     "doubtful",
+    "humidity",
 ]
 
 
@@ -64,6 +65,8 @@ class Answers:
     which: str | None = None
     #: Whether rows that hold no reading are left out; `no` refuses the file at the first of them.
     leave_out: Literal["yes", "no"] | None = None
+    #: Where no humidity is above 1: whether 0.46 is 46 %.
+    humidity: Literal["share", "percent"] | None = None
     #: What becomes of rows that can be read and look damaged.
     doubtful: Literal["keep", "leave"] | None = None
 
@@ -79,6 +82,7 @@ _ALLOWED: Mapping[str, re.Pattern[str]] = {
     "which": re.compile(r"all|only .{1,80}"),
     "leave_out": re.compile(r"yes|no"),
     "doubtful": re.compile(r"keep|leave"),
+    "humidity": re.compile(r"share|percent"),
     **dict.fromkeys(
         ("time_column", "date_column", "temperature_column", "humidity_column"), re.compile(r"[0-9]{1,4}")
     ),

@@ -21,6 +21,7 @@ REMEMBERED = (
     "time_zone",
     "day_first",
     "unit",
+    "humidity",
     "counts",
     "morning",
     "time_column",

@@ -31,6 +31,8 @@ _ANSWERS: Mapping[tuple[str, str], Say] = {
     ("unit", "c"): say("°C"),
     ("unit", "f"): say("°F"),
     ("unit", "k"): say("kelvin"),
+    ("humidity", "share"): say("humidity as a share of one"),
+    ("humidity", "percent"): say("humidity in percent"),
     ("date_column", "0"): say("date and time in one column"),
     **{("counts", name): words for name, words in COUNTS.items()},
 }

@@ -53,6 +53,7 @@ class Command(BaseCommand):
         )
         parser.add_argument("--which", metavar="all|only NAME", help="whose rows are read")
         parser.add_argument("--leave-out", choices=["yes", "no"], help="leave out rows that hold no reading")
+        parser.add_argument("--humidity", choices=["share", "percent"], help="where none is above 1")
         parser.add_argument("--doubtful", choices=["keep", "leave"], help="rows that look damaged")
         for name in ("time", "date", "temperature", "humidity"):
             parser.add_argument(f"--{name}-column", type=int, metavar="N", help="counted from 1")

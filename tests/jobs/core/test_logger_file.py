@@ -483,7 +483,9 @@ def test_readings_in_any_dialect_read_back_the_same_or_are_asked_about(rows, how
             assert how["header"][1] != "Temp"
         case Ask(questions):
             keys = {question.key for question in questions}
-            assert keys <= {"day_first", "unit", "fold", "clock_changed"}
+            # One row far out of order may be damaged; many are a file in no order.
+            in_no_order = {"doubtful"} if how["order"] == "shuffled" else set()
+            assert keys <= {"day_first", "unit", "fold", "clock_changed"} | in_no_order
             if "day_first" in keys:
                 assert (
                     max(at.astimezone(ZoneInfo(how["zone"])).day for at in rows) <= 12
