@@ -43,4 +43,5 @@ def _cells(person: Person) -> list[tuple[str, str, str]]:
     if person.is_manager:
         cells.append(("orders", _("Orders"), _("coming")))
         cells.append(("crews", _("Crews"), _("calendars")))
+        cells.append(("loggers", _("Loggers"), _("air")))
     return cells

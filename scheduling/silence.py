@@ -8,6 +8,7 @@ from datetime import datetime, timedelta
 from typing import Any
 
 from django.db.models import F
+from django.urls import reverse
 
 from jobs.core.clocks import Clock
 from jobs.core.words import Say, say
@@ -17,6 +18,7 @@ from materials.core.cure import Cure, CureState
 from materials.core.rest import RestState
 from scheduling.core.silence import Heard, Silence, Stake, silences
 from scheduling.gather import Gathered, Rested
+from scheduling.parts import Note
 
 
 class Silences:
@@ -41,7 +43,7 @@ def heard_on(jobs: Iterable[int]) -> list[Heard]:
         .order_by("zone", "logger__name")
         .values_list("logger__name", "zone", "zone__name", "last_at", "logger__silent_after_s")
     )
-    clocks = _clocks({zone for _logger, zone, *_rest in rows}, {logger for logger, *_rest in rows})
+    clocks = clocks_in({zone for _logger, zone, *_rest in rows})
     return [
         Heard(
             logger,
@@ -54,9 +56,10 @@ def heard_on(jobs: Iterable[int]) -> list[Heard]:
     ]
 
 
-def _clocks(zones: Iterable[int], loggers: Iterable[str]) -> dict[tuple[str, int], Clock]:
+def clocks_in(zones: Iterable[int]) -> dict[tuple[str, int], Clock]:
+    """Return what is said of each logger's clock in these zones, by logger and zone."""
     said: dict[tuple[str, int], list[tuple[datetime, timedelta]]] = {}
-    stands = LoggerClock.objects.standing().filter(zone__in=list(zones), logger__in=list(loggers))
+    stands = LoggerClock.objects.standing().filter(zone__in=list(zones))
     for logger, zone, from_at, offset_s in stands.order_by("recorded_at", "pk").values_list(
         "logger", "zone", "from_at", "offset_s"
     ):
@@ -94,7 +97,7 @@ def _of_rest(one: Rested) -> Stake:
     return Stake(zone, says, by)
 
 
-# ---- as it is stored ----
+# ---- as it is stored and shown ----
 
 
 @dataclass(frozen=True, slots=True)
@@ -157,6 +160,21 @@ def silent_words(one: StoredSilence) -> Say:
         zone=one.zone_name,
         since=one.since,
         costs=one.costs,
+    )
+
+
+def silence_note(one: StoredSilence) -> Note:
+    """Return a silence as a page says it first, with the act that fills it."""
+    return Note(
+        say(
+            "Logger {logger} in {zone} silent since {since}",
+            logger=one.logger,
+            zone=one.zone_name,
+            since=one.since,
+        ),
+        say("At stake: {costs}.", costs=one.costs),
+        url=reverse("scheduling:act", args=["zones", one.zone, "reading"]),
+        act=say("Read the air of {zone} by hand", zone=one.zone_name),
     )
 
 

@@ -26,6 +26,7 @@ from scheduling.answers import ListedAct
 from scheduling.core.holds import Hold, HoldState, Who
 from scheduling.models import RoomState
 from scheduling.pages.room import CORRECTS_A_READING, PLAIN_READING, act_url, is_correction
+from scheduling.silence import StoredSilence, silence_note, silences_of, together
 
 #: The morning is the manager's, and every act is open to a manager.
 EVERY_RIGHT = frozenset(Allowed)
@@ -36,6 +37,7 @@ EVENING = time(18)
 ROWS_A_GROUP = 12
 NEWS = 12
 SLIPS = 8
+SILENT = 6
 
 GROUPS: tuple[tuple[Who, Say], ...] = (
     (Who.CREW_LEAD, say("Crew leads")),
@@ -60,6 +62,9 @@ class MorningPage:
     since: datetime
     parked: tuple[Outbox, ...]
     has_jobs: bool
+    #: Loggers that fell silent where something hangs on it, the most urgent first.
+    silent: tuple[parts.Note, ...]
+    silent_left_out: int
 
 
 @dataclass(frozen=True)
@@ -105,6 +110,7 @@ def morning_page(person: Person, jobs: QuerySet[Job], *, now: datetime) -> Morni
     news, news_left_out = _news(jobs, since)
     keeps = {room.pk for room, _act in due} - {slip.pk for slip in slips}
     answer, trouble = _answer(len(due), len(keeps), len(slips), planned=len(rooms))
+    silent = _silent(jobs)
     return MorningPage(
         answer=answer,
         trouble=trouble,
@@ -117,7 +123,18 @@ def morning_page(person: Person, jobs: QuerySet[Job], *, now: datetime) -> Morni
         since=since,
         parked=tuple(outbox.parked()[:5]),
         has_jobs=bool(rooms) or jobs.exists(),
+        silent=tuple(silence_note(one) for one in silent[:SILENT]),
+        silent_left_out=max(0, len(silent) - SILENT),
     )
+
+
+def _silent(jobs: QuerySet[Job]) -> tuple[StoredSilence, ...]:
+    """Return the loggers that fell silent around rooms of open jobs, each once, the most urgent first."""
+    rooms = RoomState.objects.filter(
+        room__job__in=jobs, room__job__closed_at__isnull=True, watch__silent__0__isnull=False
+    )
+    watched = rooms.order_by("pk").values_list("watch", flat=True)
+    return together(one for watch in watched for one in silences_of(watch))
 
 
 def back_on_site(week: Mapping[str, Any], zone: ZoneInfo, *, now: datetime) -> datetime:
