@@ -39,6 +39,7 @@ from scheduling.acts.rows import Row, Rows
 from scheduling.acts.sheets import room_choices
 from scheduling.acts.times import YEARS, SiteTimeField
 from scheduling.acts.weights import weight_of
+from scheduling.cold import wrap_words
 from scheduling.inputs import CountField, DayInput, FigureField, StampInput
 from scheduling.parts import Note
 
@@ -441,6 +442,10 @@ class CameForm(ActForm):
             return reverse("scheduling:room", args=[rooms.pop()])
         return reverse("scheduling:job", args=[self.where.job.pk])
 
+    def warning(self, facts: list[Fact]) -> str | None:
+        placed = Placement.objects.filter(arrival__in=[fact.pk for fact in facts])
+        return wrap_words(placed, zone=self.where.time_zone, now=self.now)
+
     def _too_many(self) -> list[tuple[Row, int]]:
         assert self.rows is not None
         found = []
@@ -533,7 +538,8 @@ class ArrivalForm(CameForm):
             words.append(
                 _("By the supplier's record it was sent off later than that; one of the two times is wrong.")
             )
-        return " ".join(words) or None
+        cold = super().warning(facts)
+        return " ".join([*words, *([cold] if cold else [])]) or None
 
 
 class UnannouncedForm(CameForm):

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Collection, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import datetime, timedelta
 from itertools import zip_longest
 from typing import Literal, Protocol
@@ -21,6 +21,7 @@ from jobs.models import Entry, Memory, Person, Reading, Room
 from jobs.says import from_json
 from materials.core.rest import Kind, RestState, Stretch
 from materials.core.rest_words import words_of
+from materials.models import Product
 from scheduling import answers, parts
 from scheduling.acts import ACTS, Ways, ways_of
 from scheduling.acts.base import Allowed, Subject
@@ -32,7 +33,9 @@ from scheduling.gather import planned_for
 from scheduling.models import RoomState
 from scheduling.models.work import untranslated
 from scheduling.pages.cure import CureView, cure_view
+from scheduling.pages.stack import StackView, stack_views
 from scheduling.pages.trace import readings_to_draw
+from scheduling.pages.wood import WoodView, wood_views
 
 #: What the history shows at once; the rest is a link away.
 HISTORY_AT_ONCE = 40
@@ -87,6 +90,10 @@ class PlacementView:
     to_inspect: int
     #: Sheets that were set or moved on beyond what there was: its counts disagree.
     missing: int
+    #: None: it needs no word.
+    stack: StackView | None = None
+    #: None: there is no wood on its back.
+    wood: WoodView | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -322,7 +329,18 @@ def _placements(
     since = min(stretches, default=None)
     readings = readings_to_draw(zones, since, now=now)
     memories = _memories(zones, since)
-    return tuple(_placement(one, readings, memories, zone, now=now) for one in shown)
+    products = Product.objects.in_bulk({one.product for one in shown if one.sheets})
+    stacks = stack_views(room, shown, products, zone=zone, now=now)
+    backs = {one.placement: products[one.product] for one in shown if one.sheets}
+    woods = wood_views(backs, room.zone_id, now=now)
+    return tuple(
+        replace(
+            _placement(one, readings, memories, zone, now=now),
+            stack=stacks.get(one.placement),
+            wood=woods.get(one.placement),
+        )
+        for one in shown
+    )
 
 
 def _placement(
