@@ -110,6 +110,7 @@ ACTIONS = {
     # subject, act: what the path names, columns; the same for looking at the form and for sending it
     ("zones", "reading"): ("zone", ON_THE_JOB),
     ("zones", "memory"): ("zone", ON_THE_JOB),
+    ("zones", "meter"): ("zone", ON_THE_JOB),
     ("zones", "statement"): ("zone", ON_THE_JOB),
     ("zones", "logger-clock"): ("zone", ON_THE_JOB),
     ("jobs", "milestone"): ("job", ON_THE_JOB),

@@ -10,12 +10,13 @@ from django.apps import apps
 
 from jobs.models import Entry, Fact, ReadingFile
 from materials.models import Arrival
-from scheduling.acts import air, clocks, days, deliveries, prep, sheets, site, stacks, work
+from scheduling.acts import air, clocks, days, deliveries, meter, prep, sheets, site, stacks, work
 from scheduling.acts.base import Act, ActForm, Allowed, Subject
 from scheduling.models import Assignment, BeganHeld, DayGiven
 
 _BY_PATH = (
     *air.ACTS,
+    *meter.ACTS,
     *clocks.ACTS,
     *site.ACTS,
     *prep.ACTS,
