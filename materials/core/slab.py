@@ -24,7 +24,7 @@ from operator import mul
 #: Kelvins that are arithmetic, not heat.
 HAIR_K = 1e-9
 #: Where the profile is looked at: closer together towards the face, where it bends.
-_GRID = 32
+_GRID = 96
 #: A search moves on by at least this share of the tolerance, which no point can cross in one move.
 _LEAST_MOVE = 0.05
 #: How finely the instant of a crossing is told apart, as a share of the last move.
