@@ -35,6 +35,7 @@ MODULES = (
     "scheduling.benchmarks.pages",
     "scheduling.benchmarks.feed",
     "scheduling.benchmarks.holds",
+    "scheduling.benchmarks.strip",
 )
 CHECKOUT = Path(__file__).resolve().parent.parent
 PAGE_WITHIN_S = 120.0

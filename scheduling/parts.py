@@ -257,6 +257,7 @@ def rest_clock(
 #: What each kind of stretch is called in the key; below, why it counts or not where a page knows no better.
 STRETCH_WORDS: Mapping[str, str | Promise] = {
     "counted": _("counted"),
+    "bridged": _("counted, readings far apart"),
     "stated": _("stated, not measured"),
     "provisional": _("provisional"),
     "out_of_band": _("paused"),
@@ -265,8 +266,11 @@ STRETCH_WORDS: Mapping[str, str | Promise] = {
     "wrapped": _("still wrapped"),
     "absent": _("not here"),
 }
+#: Kinds whose time is part of what is proven; all but the first are always told apart from it.
+COUNTING = ("counted", "bridged", "stated")
 STRETCH_WHY: Mapping[str, Say] = {
     "counted": say("In band."),
+    "bridged": say("In band at both ends, the readings far apart."),
     "stated": say("In band by a signed statement, no instrument."),
     "provisional": say("No reading since; the next one in band proves it."),
     "out_of_band": say("Out of band: paused."),
@@ -295,7 +299,7 @@ class StretchRow:
     @property
     def counts(self) -> bool:
         """Return whether the stretch is part of what is proven."""
-        return self.kind in ("counted", "stated")
+        return self.kind in COUNTING
 
     @property
     def words(self) -> Words:
@@ -310,7 +314,7 @@ def with_losses(stretches: Sequence[StretchRow]) -> tuple[StretchRow, ...]:
         return tuple(stretches)
     last = max(zeroes)
     return tuple(
-        replace(s, kind="lost") if s.from_at < last and s.kind in ("counted", "stated", "provisional") else s
+        replace(s, kind="lost") if s.from_at < last and s.kind in {*COUNTING, "provisional"} else s
         for s in stretches
     )
 

@@ -19,7 +19,7 @@ from jobs.core.words import Say, say, say_n
 from jobs.core.worktime import time_zone
 from jobs.models import Entry, Memory, Person, Reading, Room
 from jobs.says import from_json
-from materials.core.rest import Kind, RestState, Stretch
+from materials.core.rest import RestState, Stretch
 from materials.core.rest_words import words_of
 from materials.models import Product
 from scheduling import answers, parts
@@ -453,8 +453,9 @@ def _state_of(one: StoredRest) -> Say:
 
 def _stretch(stretch: Stretch, why: Say | None) -> parts.StretchRow:
     """Return a stretch as it is drawn; one that began after the state was stored finds its words here."""
-    kind = "counted" if stretch.kind is Kind.BRIDGED else stretch.kind.value
-    return parts.StretchRow(stretch.from_at, stretch.to_at, kind, stretch.restart, why or words_of(stretch))
+    return parts.StretchRow(
+        stretch.from_at, stretch.to_at, stretch.kind.value, stretch.restart, why or words_of(stretch)
+    )
 
 
 def _memories(zones: set[int], since: datetime | None) -> dict[int, list[parts.MemorySpell]]:

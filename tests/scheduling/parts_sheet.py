@@ -162,7 +162,7 @@ def strip() -> parts.RestStrip:
 
 def autumn_strip() -> parts.RestStrip:
     """Return a rest of every kind of stretch, over the night on which the clocks go back."""
-    kinds = ("wrapped", "gap", "stated", "absent", "counted", "out_of_band", "provisional")
+    kinds = ("wrapped", "gap", "stated", "absent", "counted", "bridged", "out_of_band", "provisional")
     start = site("2026-10-24 08:00")
     stretches = [
         parts.StretchRow(start + hours(5 * i), start + hours(5 * i + 5), kind) for i, kind in enumerate(kinds)

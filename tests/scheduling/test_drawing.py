@@ -1,9 +1,12 @@
 """Each drawing against figures worked by hand: where things stand, and what happens at the edges."""
 
+import re
 from datetime import UTC, date, datetime, timedelta
 from zoneinfo import ZoneInfo
 
 import pytest
+from hypothesis import given
+from hypothesis import strategies as st
 
 from jobs.core.conditions import Band
 from scheduling import drawing
@@ -231,13 +234,28 @@ def test_the_small_rod_has_a_mark_a_hold():
 # ---- strip
 
 
+def points_of(path):
+    """Return the absolute points of each line of a path, read as SVG 2 section 9.3 says."""
+    lines = []
+    for line in path.split("M")[1:]:
+        start, _l, steps = line.partition("l")
+        x, y = map(float, start.removesuffix("h0").split())
+        points = [(x, y)]
+        told = [float(one) for one in re.findall(r"-?[0-9]+(?:\.[0-9]+)?", steps)]
+        for dx, dy in zip(told[::2], told[1::2], strict=True):
+            x, y = x + dx, y + dy
+            points.append((round(x, 6), round(y, 6)))
+        lines.append(points)
+    return lines
+
+
 def test_a_trace_stands_to_the_scale_of_its_band():
     readings = [reading(SHIFT.start, 18), reading(SHIFT.start + hours(6), 24)]
 
     air = strip_of(readings).air
 
     # Worked by hand: 86 px less 20 and 18 for words leave 48 for 6 K; the lower limit lies 20 + 48 down.
-    assert air.trace == "M0.0 68.0L500.0 20.0"
+    assert points_of(air.trace) == [[(0, 68), (500, 20)]]
     assert (air.high_y, air.low_y, air.band_height) == ("26", "74", "48")  # the chart begins at 6
     assert air.outside == ""
 
@@ -253,7 +271,7 @@ def test_what_is_outside_the_band_is_cut_where_it_crosses():
 
     # Worked by hand: from 22 to 14 the line crosses 18 half way, at 250, and comes back at 750.  4 K below a
     # band of 6 K scale by min(48/6, (86-20)/10) = 6.6 px a kelvin: 18 lies 20 + 6 × 6.6 down, 14 at 86.
-    assert air.outside == "M250.0 59.6L500.0 86.0L750.0 59.6"
+    assert points_of(air.outside) == [[(250, 59.6), (500, 86), (750, 59.6)]]
 
 
 def test_a_value_on_the_limit_is_inside():
@@ -289,12 +307,37 @@ def test_a_long_trace_keeps_the_extremes_of_each_column():
 
     air = strip_of(readings).air
 
-    points = air.trace.count("L") + 1
-    assert points <= 4 * drawing.COLUMNS
-    lows = {float(point.split()[1]) for point in air.trace[1:].split("L")}
+    (points,) = points_of(air.trace)
+    assert len(points) <= 4 * drawing.COLUMNS
+    lows = {y for _x, y in points}
     highest, lowest = min(lows), max(lows)
     # Worked by hand: 5 K above and 7 K below a band of 6 K fill the chart's 86 px: 18 K, from edge to edge.
     assert (highest, lowest) == (0.0, 86.0)
+
+
+def test_a_long_level_trace_is_one_line():
+    readings = [reading(SHIFT.start + timedelta(seconds=4 * i), 20) for i in range(10_000)]
+
+    (points,) = points_of(strip_of(readings).air.trace)
+
+    assert len(points) == 2
+
+
+@given(
+    st.lists(
+        st.tuples(st.integers(0, 700), st.floats(-20, 60)), min_size=2, max_size=60, unique_by=lambda p: p[0]
+    )
+)
+def test_a_trace_told_step_by_step_ends_where_it_should(rows):
+    rows.sort()
+    readings = [reading(SHIFT.start + timedelta(minutes=minute), value) for minute, value in rows]
+    air = strip_of(readings).air
+
+    (points,) = points_of(air.trace)
+
+    # 720 minutes are 1,000 wide; told in tenths.
+    assert points[0][0] == pytest.approx(rows[0][0] / 0.72, abs=0.051)
+    assert points[-1][0] == pytest.approx(rows[-1][0] / 0.72, abs=0.051)
 
 
 def test_readings_in_any_order_draw_the_same():
