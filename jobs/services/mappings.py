@@ -89,10 +89,14 @@ def _fitting(mapping: LoggerMapping, given: Mapping[str, str], site_zone: str) -
     answers = {
         name: said for name, said in mapping.answers.items() if name in REMEMBERED and name not in given
     }
-    place = answers.get("time_zone", "")
-    if "/" in place and place != site_zone:
+    if not holds_at("time_zone", answers.get("time_zone", ""), site_zone):
         del answers["time_zone"]
     return answers
+
+
+def holds_at(name: str, said: str, site_zone: str) -> bool:
+    """Return whether a remembered answer holds at a site: a place only in its own time zone."""
+    return name != "time_zone" or "/" not in said or said == site_zone
 
 
 def _to_blame(out: ReadOut | Ask | FileError, used: Mapping[str, str]) -> list[str]:

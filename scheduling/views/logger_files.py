@@ -50,7 +50,7 @@ from jobs.core.words import Say, say
 from jobs.core.worktime import time_zone
 from jobs.models import KeptFile, LoggerMapping, ReadingFile, Zone
 from jobs.services.kept import keep_file, kept_file
-from jobs.services.mappings import REMEMBERED, Recalled, forget, mapping_of, recall, remember
+from jobs.services.mappings import REMEMBERED, Recalled, forget, holds_at, mapping_of, recall, remember
 from jobs.services.readings import Source, Stored, check_readings, compare, store_readings
 from scheduling import states
 from scheduling.frame import frame_of
@@ -269,7 +269,11 @@ def _asked(
     keys = [question.key for question in questions]
     again = not wrong and set(keys) <= set(post.getlist("asked"))
     before = {} if recalled.mapping is None else recalled.mapping.answers
-    before = {name: said for name, said in before.items() if name not in recalled.contradicted}
+    before = {
+        name: said
+        for name, said in before.items()
+        if name not in recalled.contradicted and holds_at(name, said, chosen.site_zone)
+    }
     form = QuestionsForm(questions, chosen.given, before, zone=chosen.zone, data=post if again else None)
     context = {
         "memory": memory_of(recalled),

@@ -148,7 +148,7 @@ def test_a_remembered_answer_that_the_rows_exclude_is_not_used_and_forgotten(pag
 
     text = said(shown)
     assert "Row 2 Wed 13 May 08:00 20.5 °C 45 %" in text
-    assert "the month first. The rows of this one exclude it, so it is not used." in text
+    assert "the month first. It does not fit the rows of this one and is not used." in text
     page.post(url, form_of(shown, button="store"))
     assert "day_first" not in LoggerMapping.objects.get().answers
 
@@ -171,7 +171,7 @@ def test_a_remembered_unit_that_makes_no_room_is_asked_again(page, url, boss, un
 
     assert "leaves one thing open" in said(asked)
     assert form_of(asked)["asked"] == ["unit"]
-    assert "The rows of this one exclude it, so it is not used." in said(asked)
+    assert "It does not fit the rows of this one and is not used." in said(asked)
 
 
 def test_a_place_is_not_used_again_at_a_site_in_another_time_zone(page, url, boss, room):
@@ -181,7 +181,7 @@ def test_a_place_is_not_used_again_at_a_site_in_another_time_zone(page, url, bos
     asked = chosen(page, url, NEXT)
 
     assert form_of(asked)["asked"] == ["time_zone"]
-    assert 'value="Europe/Paris"' in asked.content.decode()
+    assert 'value="America/Chicago"' in asked.content.decode()
 
 
 def test_an_offset_is_the_loggers_own_and_used_again_at_any_site(page, url, boss):
