@@ -15,8 +15,8 @@ from scheduling.drawing import Span, Stripe, number, percent
 
 DAY = timedelta(days=1)
 HALF = 50.0
-#: What the whole stack is drawn high, in pixels, whatever it is high; the rest is to the same scale.
-TALLEST = 112.0
+#: Pixels a millimetre, so that every stack is to one scale; one that would be higher than this is drawn smaller.
+SCALE, TALLEST = 0.6, 112.0
 #: More sheets than this are drawn as every second, third, … line.
 MOST_LINES = 40
 #: Where the floor lies, how high skid and bearers are, and where the break of the width stands.
@@ -62,17 +62,21 @@ class Section:
 
 
 def section(
-    *, sheets: int, in_pile: int, piles: int, on_skid: bool, cold: tuple[float, float] | None
+    *,
+    sheet_mm: float,
+    in_pile: int,
+    piles: int,
+    on_skid: bool,
+    cold: tuple[float, float] | None,
 ) -> Section:
-    """Draw so many piles to the scale of all sheets in one; more than three are broken off.
+    """Draw so many piles of sheets of that thickness; more than three are broken off.
 
     Args:
         in_pile: sheets in each.
         on_skid: with boards and dead air below, instead of bearers.
         cold: from and to which part of a pile's height is not proven warm, 0 at its foot; None: all of it is.
     """
-    scale = TALLEST / sheets
-    height = max(in_pile * scale, 2.0)
+    height = min(TALLEST, max(2.0, in_pile * sheet_mm * SCALE))
     base = FLOOR - SKID
     top = base - height
     many = piles > 1

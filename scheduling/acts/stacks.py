@@ -21,6 +21,7 @@ from scheduling.acts.air import DRIEST, RANGES, WETTEST, AirForm, unit_of, usual
 from scheduling.acts.base import Act, ActForm, Allowed, Shown, Subject
 from scheduling.acts.sheets import INSPECT, RejectFields, named
 from scheduling.acts.weights import weight_of
+from scheduling.cold import wrap_notes
 from scheduling.inputs import CountField, FigureField
 from scheduling.parts import Labelled, Note
 from scheduling.services import handling, stacks
@@ -134,6 +135,10 @@ class OpenAndLayOutForm(RejectFields, AirForm):
             batch=self.placement.batch,
         )
 
+    @cached_property
+    def notes(self) -> tuple[Note, ...]:
+        return wrap_notes(self.where.room, {str(self.placement.origin)}, now=self.now)
+
     @property
     def lots_words(self) -> str:
         """How many lots of the usual size that makes, and how much floor."""
@@ -219,10 +224,11 @@ class OpenSeveralForm(ActForm):
     def judge(self) -> None:
         judge_lying(self)
 
-    @property
+    @cached_property
     def notes(self) -> tuple[Note, ...]:
+        cold = wrap_notes(self.room, set(self.standing), now=self.now)
         if self.standing:
-            return ()
+            return cold
         return (
             Note(
                 say("Nothing here is still wrapped"),

@@ -311,13 +311,15 @@ def _basis(stack: Warmed) -> Say:
     warming = stack.warming
     if warming.probe is not None:
         return say(
-            "A probe in the middle read {t_c} °C, {at}: it overrules what is worked out. {ruled}",
+            "A probe in the middle read {t_c} °C, {at}: it overrules what is worked out. What makes the range"
+            " so wide is {ruled}.",
             t_c=_degrees(warming.probe.t_c),
             at=warming.probe.at,
             ruled=ruled_words(warming.ruled_by),
         )
     return say(
-        "Worked out from the room’s own readings, not measured. {ruled}", ruled=ruled_words(warming.ruled_by)
+        "Worked out from the room’s own readings, not measured; what makes the range so wide is {ruled}.",
+        ruled=ruled_words(warming.ruled_by),
     )
 
 
@@ -412,7 +414,7 @@ def _section(stack: Warmed) -> Section:
     phase, sheets = stack.warming.phase, stack.stack.sheets
     in_pile = {Lies.LOTS: min(phase.lot_of, sheets), Lies.APART: 1}.get(phase.lies, sheets)
     return section(
-        sheets=sheets,
+        sheet_mm=stack.stack.thickness_nm / 1_000_000,
         in_pile=in_pile,
         piles=-(-sheets // in_pile),
         on_skid=phase.lies is Lies.SKID,

@@ -21,6 +21,7 @@ from scheduling.curing import StoredCure, cure_from_json, waits_words
 from scheduling.gather import planned_for
 from scheduling.models import Assignment, Crew, RoomState
 from scheduling.models.work import untranslated
+from scheduling.pages.cold import cold_rows
 from scheduling.pages.room import act_url, rights_of, shown_state
 
 #: How far ahead the days after today are shown.
@@ -53,6 +54,8 @@ class TodayPage:
     zone: ZoneInfo
     answer: Say
     next_act: NextAct | None
+    #: Deliveries that came cold and are still wrapped.
+    cold: tuple[parts.LogRow, ...]
     further: tuple[parts.LogRow, ...]
     today: DayOfStops | None
     ahead: tuple[DayOfStops, ...]
@@ -99,6 +102,7 @@ def today_page(person: Person, *, now: datetime) -> TodayPage:
         zone=zone,
         answer=_answer(crews, len(days.get(today, ())), ahead),
         next_act=acts[0] if acts else None,
+        cold=cold_rows(person, now=now),
         further=tuple(
             parts.LogRow(at=act.by, fact=act.says, detail=act.room, url=act.url, key=f"then-{number}")
             for number, act in enumerate(acts[1:6])

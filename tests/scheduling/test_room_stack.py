@@ -10,6 +10,7 @@ from django.test import Client
 from django.test.utils import CaptureQueriesContext
 from django.urls import reverse
 
+from config import clock
 from jobs.facts import withdraw
 from jobs.services import seen
 from materials.core.stack import Lies
@@ -22,8 +23,9 @@ from scheduling.core.room_facts import HoldKind
 from scheduling.models import RoomState
 from scheduling.pages.room import room_page
 from scheduling.pages.stack import about
+from scheduling.pages.today import today_page
 from scheduling.printing import plain
-from scheduling.services import handling
+from scheduling.services import crews, handling
 from tests import make
 from tests.conftest import NOW
 from tests.scheduling.acts_world import words_of
@@ -33,6 +35,12 @@ pytestmark = pytest.mark.django_db
 HOUR = timedelta(hours=1)
 DAY = 24 * HOUR
 ZONE = "Europe/Paris"
+
+
+@pytest.fixture(autouse=True)
+def clock_at_now(monkeypatch):
+    """Let the clock of the requests stand at NOW."""
+    monkeypatch.setattr(clock, "read", lambda: NOW)
 
 
 @pytest.fixture
@@ -498,3 +506,64 @@ def test_a_length_is_told_as_roughly_as_it_is_known(length, told):
 
 def test_ways_of_lying_are_the_same_in_the_core_and_in_the_facts():
     assert {way.value for way in Lies} == set(LaidOut.Lies.values)
+
+
+# ---- the crew lead's list, and the form that opens
+
+
+def lead_of(room):
+    lead = make.crew_lead()
+    crew = make.crew(lead)
+    crews.attach_crew(crew, room.job, now=NOW)
+    return lead
+
+
+def test_the_crew_leads_list_says_not_before_when_cold_sheets_are_opened(room, boss):
+    lead = lead_of(room)
+    read_air(room, boss, since=3 * HOUR)
+    placement = bring(room, boss, ago=HOUR)
+    states.refresh_due(now=NOW)
+
+    (row,) = today_page(lead, now=NOW).cold
+
+    assert said(row.fact).startswith("Open 80 sheets not before about ")
+    assert row.at == row.fact.values["at"] > NOW
+    assert row.url == reverse("scheduling:act", args=["placements", placement.origin, "open"])
+    states.refresh_due(now=row.at)
+    (later,) = today_page(lead, now=row.at).cold
+    assert said(later.fact) == "Open and lay out 80 sheets"
+
+
+def test_the_list_holds_nothing_that_is_open_or_that_nobody_measured(room, boss):
+    lead = lead_of(room)
+    read_air(room, boss, since=3 * HOUR)
+    product = make.sheet()
+    make.requirement(room, product, 100)
+    open_it(bring(room, boss, ago=HOUR, product=product, need=False), boss, ago=timedelta(0))
+    bring(room, boss, ago=HOUR, product=product, need=False, face=None)
+    states.refresh_due(now=NOW)
+
+    assert today_page(lead, now=NOW).cold == ()
+
+
+def test_nobody_reads_of_a_cold_delivery_of_another_job(room, boss):
+    lead_of(room)
+    stranger = lead_of(make.room())
+    read_air(room, boss, since=3 * HOUR)
+    bring(room, boss, ago=HOUR)
+    states.refresh_due(now=NOW)
+
+    assert today_page(stranger, now=NOW).cold == ()
+
+
+@pytest.mark.parametrize("subject", ["placements", "rooms"])
+def test_the_form_that_opens_cold_sheets_warns_first(room, boss, subject):
+    read_air(room, boss, since=3 * HOUR)
+    placement = bring(room, boss, ago=HOUR)
+    client = Client()
+    client.force_login(boss)
+    key = placement.origin if subject == "placements" else room.pk
+
+    page = words_of(client.get(reverse("scheduling:act", args=[subject, key, "open"])))
+
+    assert "Leave the wrap on until about" in page
