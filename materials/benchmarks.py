@@ -3,16 +3,22 @@
 from __future__ import annotations
 
 import math
+from bisect import bisect_right
+from collections.abc import Callable
 from datetime import timedelta
+from functools import partial
 from random import Random
 
 from config.bench import Row, benchmark, side_by_side
 from jobs.core.conditions import Band
 from materials.core.air import Columns, RestRule, air_of, instant
 from materials.core.rest import Presence, Rest, RestState, rest_in
+from materials.core.running import AirRun
 from materials.core.stack import Phase, Stack, Temperature, Warming, warming
 
 READINGS = 100_000
+LONG_READINGS = 1_000_000
+ADVANCES = 500
 ROUNDS = 9
 WEEK_OF_READINGS = 7 * 24 * 12
 # 1 January 2026, 00:00 UTC.
@@ -58,6 +64,93 @@ def rest_recompute(readings: int = READINGS, rounds: int = ROUNDS) -> list[Row]:
             spread=max(time.spread for time in timed.values()),
         )
     ]
+
+
+@benchmark("rest_increment_us")
+def rest_increment(
+    readings: int = LONG_READINGS, rounds: int = ROUNDS, advances: int = ADVANCES
+) -> list[Row]:
+    """Move a placement's rest on by one reading after a million of its zone, from values; the median of `advances`.
+
+    The run takes the reading, tells the air since the placement came a day ago, and the whole rest is made from
+    it: state, sums, forecast, strip.  The limit is what it spares: the same rest from the readings of that day.
+    """
+    columns = _logger_columns(readings)
+    at = columns.at[-1]
+    run = AirRun()
+    run.extend(columns, _RULE)
+    last_day = columns.split(bisect_right(columns.at, at - 86_400))[1]
+
+    def advance() -> Rest:
+        nonlocal at
+        at += 300
+        run.extend(Columns((at,), (21.0,), (45.0,)), _RULE)
+        now, came = instant(at + 60), instant(at - 86_400)
+        air = run.air(_RULE, from_at=came, now=now)
+        stays = [Presence("zone", came)]
+        return rest_in({"zone": air}, presence=stays, opened_at=None, sheets_set_at=None, rule=_RULE, now=now)
+
+    def from_readings() -> Rest:
+        now = instant(last_day.at[-1] + 60)
+        air = air_of(_RULE, last_day, now=now)
+        stays = [Presence("zone", instant(last_day.at[0]))]
+        return rest_in({"zone": air}, presence=stays, opened_at=None, sheets_set_at=None, rule=_RULE, now=now)
+
+    assert advance().last_reading_at == instant(at)
+    timed = side_by_side(
+        {"ours": partial(_often, advance, advances), "day": partial(_often, from_readings, advances)},
+        rounds=rounds,
+    )
+    return [
+        Row(
+            "rest_increment_us",
+            timed["ours"].median_s / advances * 1e6,
+            "µs",
+            "less",
+            goal=50,
+            baseline=timed["day"].median_s / advances * 1e6,
+            spread=timed["ours"].spread,
+        )
+    ]
+
+
+@benchmark("rest_rebuild_100k_ms")
+def rest_rebuild(readings: int = READINGS, rounds: int = ROUNDS) -> list[Row]:
+    """Make a zone's run anew from all its readings and a placement's rest from it, from values.
+
+    As when a reading comes late that is earlier than all others.  The limit is the bare loop over the readings.
+    """
+    columns = _logger_columns(readings)
+    now, came = instant(columns.at[-1] + 60), instant(columns.at[0])
+
+    def rebuild() -> Rest:
+        run = AirRun()
+        run.extend(columns, _RULE)
+        air = run.air(_RULE, now=now)
+        stays = [Presence("zone", came)]
+        return rest_in({"zone": air}, presence=stays, opened_at=None, sheets_set_at=None, rule=_RULE, now=now)
+
+    assert rebuild().state is not RestState.NOT_STARTED
+    timed = side_by_side(
+        {"ours": rebuild, "bare": partial(_bare_loop, columns, _RULE.band)},
+        rounds=rounds,
+    )
+    return [
+        Row(
+            "rest_rebuild_100k_ms",
+            timed["ours"].median_s * 1000,
+            "ms",
+            "less",
+            goal=100,
+            baseline=timed["bare"].median_s * 1000,
+            spread=timed["ours"].spread,
+        )
+    ]
+
+
+def _often(call: Callable[[], object], times: int) -> None:
+    for _ in range(times):
+        call()
 
 
 def _bare_loop(columns: Columns, band: Band) -> int:

@@ -43,7 +43,7 @@ from materials.stack_queries import StackFacts, stack_facts
 from scheduling.core import room_facts as core
 from scheduling.core.room_facts import RoomFacts
 from scheduling.models import Assignment, BeganHeld, DayGiven, Finish, RoomState, SheetsSet, Start, Waiver
-from scheduling.warmth import Warmed, ZoneAir, hourly_air, warmed
+from scheduling.warmth import Warmed, ZoneAir, hourly_air, start_of, warmed
 
 AnyFact = TypeVar("AnyFact", bound=Fact)
 Key = TypeVar("Key")
@@ -72,7 +72,9 @@ class Rested:
     rule: rest_core.RestRule | None
     #: Why each stretch of the strip counts or not, in its order.
     whys: tuple[Say, ...] = ()
-    #: How far its stack has warmed; None: nobody said how cold it came, or nobody has read the air.
+    #: Whether somebody said how cold its stack came.
+    measured: bool = False
+    #: How far it has warmed, where a hold or an act waits for that; None: neither does, or it cannot be told.
     warmed: Warmed | None = None
 
     @property
@@ -80,7 +82,7 @@ class Rested:
         """What of its stack holds the rest; None: its middle is warm, or the rule does not ask."""
         if not self.asked.core_is_binding:
             return None
-        return self.warmed.cold() if self.warmed is not None else core.ColdStack(measured=False)
+        return self.warmed.cold() if self.warmed is not None else core.ColdStack(measured=self.measured)
 
     @property
     def good_until(self) -> datetime | None:
@@ -508,10 +510,12 @@ class _Clocks:
         product = self._rows.products[standing.product]
         asked = self._rows.asked(product, room)
         rule = rest_rule(product, asked, room.zone, accepts_statements=room.job.accepts_statements)
-        stack = self._warmed(standing, product, asked, now=now)
+        facts = self._rows.stacks.get(standing.id)
+        measured = start_of(standing, facts, now=now) is not None
+        stack = self._warmed(standing, product, asked, facts, now=now)
         if rule is None:
             rest = self._without_rule(standing, asked, now=now)
-            return Rested(standing, product, asked, rest, None, warmed=stack)
+            return Rested(standing, product, asked, rest, None, measured=measured, warmed=stack)
         air: dict[Hashable, rest_core.Air] = {
             stay.zone: self._air_of(stay.zone, rule, now=now) for stay in standing.stays
         }
@@ -523,13 +527,21 @@ class _Clocks:
             rule=rule,
             now=now,
         )
-        whys = tuple(why for _stretch, why in ledger(rest, air, rule.band))
-        return Rested(standing, product, asked, rest, rule, whys, stack)
+        whys = tuple(why for _stretch, why in ledger(rest, air))
+        return Rested(standing, product, asked, rest, rule, whys, measured, stack)
 
-    def _warmed(self, standing: Standing, product: Product, asked: Asked, *, now: datetime) -> Warmed | None:
-        facts = self._rows.stacks.get(standing.id)
-        # Most stacks nobody measured, and those cost nothing.
-        if facts is None:
+    def _warmed(
+        self,
+        standing: Standing,
+        product: Product,
+        asked: Asked,
+        facts: StackFacts | None,
+        *,
+        now: datetime,
+    ) -> Warmed | None:
+        # A reckoning costs more than all the rest of a room: what is advice alone is reckoned when it is looked at.
+        is_wrapped = asked.needs_opening and standing.opened_at is None
+        if facts is None or not (asked.core_is_binding or is_wrapped):
             return None
         return warmed(
             standing,

@@ -119,18 +119,20 @@ def cure_of(
         from_at=from_at,
         last_set_at=last_set_at,
         until_at=until_at,
-        upset=tuple(_spells(air, Kind.OUT_OF_BAND, from_at, until_at, now=now)),
-        unread=tuple(_spells(air, Kind.GAP, from_at, until_at, now=now)),
+        upset=tuple(_spells(air, columns, Kind.OUT_OF_BAND, from_at, until_at, now=now)),
+        unread=tuple(_spells(air, columns, Kind.GAP, from_at, until_at, now=now)),
         washing_from=washing_from,
         cooling_from=cooling_from,
         good_until=min((at for at in ends if at is not None and at > now), default=None),
     )
 
 
-def _spells(air: Air, kind: Kind, from_at: datetime, until_at: datetime, *, now: datetime) -> Iterator[Spell]:
+def _spells(
+    air: Air, columns: Columns, kind: Kind, from_at: datetime, until_at: datetime, *, now: datetime
+) -> Iterator[Spell]:
     # The present second is part of it, so that what begins now is told now.
     end = min(now + SECOND, until_at)
     for start, to, kind_of_step in air.steps.within(seconds(from_at), seconds(end)):
         if kind_of_step is kind:
             at, to_at = instant(start), instant(to)
-            yield Spell(at, None if now < to_at and now < until_at else to_at, air.seen(at, to_at))
+            yield Spell(at, None if now < to_at and now < until_at else to_at, columns.seen(at, to_at))

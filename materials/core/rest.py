@@ -11,11 +11,12 @@ from collections.abc import Hashable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import datetime, timedelta
 from enum import StrEnum
-from typing import TypeVar
+from typing import NamedTuple, TypeVar
 
 from jobs.core.forecast import Forecast
 from materials.core import spans
 from materials.core.air import (
+    NOTHING_IGNORED,
     SECOND,
     Air,
     Columns,
@@ -23,7 +24,6 @@ from materials.core.air import (
     Proof,
     RestartOn,
     RestRule,
-    Seen,
     air_of,
     instant,
     seconds,
@@ -53,7 +53,6 @@ __all__ = [
     "RestRule",
     "RestState",
     "RestartOn",
-    "Seen",
     "Statement",
     "Stretch",
     "WrongFact",
@@ -263,13 +262,15 @@ def rest_in(
     _check_presence(presence, sheets_set_at)
     axis = _axis_of(presence, opened_at, sheets_set_at, rule, now=now)
     airs = {stay.zone: air_by_zone[stay.zone] for stay in axis.stays}
-    if not all(air.as_of <= axis.now < air.next_fact_at for air in airs.values()):
-        raise ValueError("this air is not good for that present")
+    for air in airs.values():
+        if not air.as_of <= axis.now < air.next_fact_at:
+            raise ValueError("this air is not good for that present")
     zeros = _zeros(axis, airs)
     pieces = _pieces(axis, airs, zeros)
     tally = _tally(pieces, rule, since=zeros[-1] if zeros else NEVER)
     clock = _clock(axis, airs, rule)
     state = _state(tally, clock)
+    read_again_by = _read_again_by(state, tally, clock)
     return Rest(
         as_of=now,
         state=state,
@@ -284,18 +285,17 @@ def rest_in(
         zone=axis.here.zone if axis.here else None,
         zero_at=_instant(zeros[-1] if zeros else None),
         last_reading_at=_instant(airs[axis.stays[-1].zone].last_at if axis.stays else None),
-        read_again_by=_instant(_read_again_by(state, tally, clock)),
+        read_again_by=_instant(read_again_by),
         strip=_strip(pieces, zeros),
         ignored=_together((air.ignored for air in airs.values()), ()),
-        good_until=_earliest(_changes(state, tally, clock, axis, airs.values())),
+        good_until=_earliest(_changes(state, tally, clock, axis, airs.values(), read_again_by)),
     )
 
 
 # Below, instants are epoch seconds and durations whole seconds.
 
 
-@dataclass(frozen=True, slots=True)
-class _Stay:
+class _Stay(NamedTuple):
     """Presences of one zone that follow on; `end` is `FOREVER` where none is known."""
 
     zone: Hashable
@@ -303,7 +303,7 @@ class _Stay:
     end: int
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(slots=True)
 class _Axis:
     """When the placement stood where.
 
@@ -330,7 +330,7 @@ class _Axis:
         return self.stays[-1] if self.stays and self.now < self.stays[-1].end else None
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(slots=True)
 class _Clock:
     """The present of a placement that can rest: in a stay, opened, its sheets not set."""
 
@@ -362,8 +362,7 @@ class _Clock:
         return next(iter(spans.between(self.air.zeros, after, self.stay.end)), None)
 
 
-@dataclass(frozen=True, slots=True)
-class _Piece:
+class _Piece(NamedTuple):
     start: int
     end: int
     kind: Kind
@@ -416,7 +415,7 @@ def _axis_of(
         stays.append(stay)
     if not rule.needs_opening:
         opened_at = None
-    marks = [one.in_at for one in presence] + [at for at in (opened_at, sheets_set_at) if at is not None]
+    marks = [*(one.in_at for one in presence), *(at for at in (opened_at, sheets_set_at) if at)]
     opened = NEVER
     if rule.needs_opening:
         opened = seconds(opened_at) if opened_at is not None and opened_at <= now else FOREVER
@@ -462,23 +461,21 @@ def _kinds(axis: _Axis, airs: Mapping[Hashable, Air]) -> Iterator[_Piece]:
 def _pieces(axis: _Axis, airs: Mapping[Hashable, Air], zeros: Sequence[int]) -> list[_Piece]:
     """Return what tiles the axis: cut at each zero, else neighbours of one kind merged."""
     pieces: list[_Piece] = []
-    passed = 0
-    for piece in _kinds(axis, airs):
-        start = piece.start
-        while passed < len(zeros) and zeros[passed] < piece.end:
+    passed, cut_at = 0, NEVER
+    for start, end, kind, zone in _kinds(axis, airs):
+        while passed < len(zeros) and zeros[passed] < end:
             if start < zeros[passed]:
-                _lay(pieces, replace(piece, start=start, end=zeros[passed]), zeros)
-            start = zeros[passed]
+                _lay(pieces, _Piece(start, zeros[passed], kind, zone), cut_at=cut_at)
+            start = cut_at = zeros[passed]
             passed += 1
-        _lay(pieces, replace(piece, start=start), zeros)
+        _lay(pieces, _Piece(start, end, kind, zone), cut_at=cut_at)
     return pieces
 
 
-def _lay(pieces: list[_Piece], piece: _Piece, zeros: Sequence[int]) -> None:
-    i = bisect_left(zeros, piece.start)
-    is_cut = i < len(zeros) and zeros[i] == piece.start
-    if pieces and pieces[-1].kind is piece.kind and not is_cut:
-        pieces[-1] = replace(pieces[-1], end=piece.end)
+def _lay(pieces: list[_Piece], piece: _Piece, *, cut_at: int) -> None:
+    if pieces and pieces[-1].kind is piece.kind and piece.start != cut_at:
+        before = pieces[-1]
+        pieces[-1] = _Piece(before.start, piece.end, before.kind, before.zone)
     else:
         pieces.append(piece)
 
@@ -558,7 +555,12 @@ def _read_again_by(state: RestState, tally: _Tally, clock: _Clock | None) -> int
 
 
 def _changes(
-    state: RestState, tally: _Tally, clock: _Clock | None, axis: _Axis, airs: Iterable[Air]
+    state: RestState,
+    tally: _Tally,
+    clock: _Clock | None,
+    axis: _Axis,
+    airs: Iterable[Air],
+    read_again_by: int | None,
 ) -> Iterator[int]:
     """Yield instants after the present, the first change of the answer among them."""
     yield from axis.ahead
@@ -574,10 +576,10 @@ def _changes(
         at, kind = turn
         begins = kind is Kind.STATED and state in (RestState.PAUSED, RestState.NOT_STARTED)
         yield at if begins else at + 1
-    if clock.zero_ahead is not None:
-        yield clock.zero_ahead + 1
+    zero_ahead = clock.zero_ahead
+    if zero_ahead is not None:
+        yield zero_ahead + 1
     # A statement may outlast the readings: what is provisional is lost while the clock still runs.
-    read_again_by = _read_again_by(state, tally, clock)
     if read_again_by is not None:
         yield read_again_by + 1
     if state is RestState.RESTING and clock.kind not in _RUNNING_KINDS:
@@ -586,25 +588,25 @@ def _changes(
         yield clock.now + tally.lacking
 
 
-def _strip(pieces: Iterable[_Piece], zeros: Sequence[int]) -> tuple[Stretch, ...]:
+def _strip(pieces: Sequence[_Piece], zeros: Sequence[int]) -> tuple[Stretch, ...]:
     strip: list[Stretch] = []
+    at = instant(pieces[0].start) if pieces else None
     for piece in pieces:
         i, lost = bisect_left(zeros, piece.start), bisect_left(zeros, piece.end)
-        strip.append(
-            Stretch(
-                from_at=instant(piece.start),
-                to_at=instant(piece.end),
-                kind=piece.kind,
-                restart=i < len(zeros) and zeros[i] == piece.start,
-                zone=piece.zone,
-                lost_at=instant(zeros[lost]) if lost < len(zeros) else None,
-            )
-        )
+        restart = i < len(zeros) and zeros[i] == piece.start
+        lost_at = instant(zeros[lost]) if lost < len(zeros) else None
+        assert at is not None
+        # They tile: the end of one is the beginning of the next.
+        to_at = instant(piece.end)
+        strip.append(Stretch(at, to_at, piece.kind, restart, piece.zone, lost_at))
+        at = to_at
     return tuple(strip)
 
 
 def _together(ignored: Iterable[Ignored], superseded: tuple[str, ...]) -> Ignored:
-    every = list(ignored)
+    every = [one for one in ignored if one is not NOTHING_IGNORED]
+    if not every and not superseded:
+        return NOTHING_IGNORED
     return Ignored(
         after_now=tuple(sorted(name for one in every for name in one.after_now)),
         superseded=superseded,

@@ -4,25 +4,24 @@ from __future__ import annotations
 
 from collections.abc import Hashable, Mapping
 
-from jobs.core.conditions import Band
 from jobs.core.words import Say, say, say_n
-from materials.core.air import Air, Kind, Seen
+from materials.core.air import Air, Cause, Kind, Noted
 from materials.core.rest import Rest, Stretch
 
 
-def ledger(rest: Rest, air_by_zone: Mapping[Hashable, Air], band: Band) -> tuple[tuple[Stretch, Say], ...]:
+def ledger(rest: Rest, air_by_zone: Mapping[Hashable, Air]) -> tuple[tuple[Stretch, Say], ...]:
     """Return every stretch of the strip with its reason: every minute accounted for."""
     rows: list[tuple[Stretch, Say]] = []
     for stretch in rest.strip:
         air = air_by_zone.get(stretch.zone)
-        seen = None if air is None else air.seen(stretch.from_at, stretch.to_at)
-        rows.append((stretch, words_of(stretch, seen, band)))
+        noted = None if air is None else air.noted(stretch.from_at, stretch.to_at)
+        rows.append((stretch, words_of(stretch, noted)))
     return tuple(rows)
 
 
-def words_of(stretch: Stretch, seen: Seen | None = None, band: Band | None = None) -> Say:
-    """Return the reason of a stretch; what its readings said and the band make the reason more exact."""
-    why = _reason(stretch, seen, band)
+def words_of(stretch: Stretch, noted: Noted | None = None) -> Say:
+    """Return the reason of a stretch; what the rule made of its readings makes the reason more exact."""
+    why = _reason(stretch, noted)
     if stretch.restart:
         return _back_to_zero(stretch, why)
     if stretch.lost_at is not None and stretch.proven:
@@ -30,12 +29,12 @@ def words_of(stretch: Stretch, seen: Seen | None = None, band: Band | None = Non
     return why
 
 
-def _reason(stretch: Stretch, seen: Seen | None, band: Band | None) -> Say:
+def _reason(stretch: Stretch, noted: Noted | None) -> Say:
     match stretch.kind:
         case Kind.COUNTED:
-            if seen is None:
+            if noted is None:
                 return say("In band")
-            return say_n("In band, one reading", "In band, {n} readings", n=seen.readings)
+            return say_n("In band, one reading", "In band, {n} readings", n=noted.readings)
         case Kind.BRIDGED:
             return say("In band at both ends, the readings far apart: counted as bridged")
         case Kind.STATED:
@@ -49,7 +48,7 @@ def _reason(stretch: Stretch, seen: Seen | None, band: Band | None) -> Say:
         case Kind.ABSENT:
             return say("In no zone: not counted")
         case Kind.OUT_OF_BAND:
-            return say("Paused: {causes}", causes=_causes(seen, band))
+            return say("Paused: {causes}", causes=_causes(noted))
 
 
 def _back_to_zero(stretch: Stretch, why: Say) -> Say:
@@ -62,14 +61,13 @@ def _back_to_zero(stretch: Stretch, why: Say) -> Say:
             return say("Moved to another zone, back to zero at {at}. {then}", at=stretch.from_at, then=why)
 
 
-def _causes(seen: Seen | None, band: Band | None) -> tuple[Say, ...]:
-    if seen is None or band is None:
-        return (say("out of band"),)
+def _causes(noted: Noted | None) -> tuple[Say, ...]:
     causes = (
-        (seen.t_min < band.t_min, say("too cold")),
-        (seen.t_max > band.t_max, say("too warm")),
-        (seen.rh_min < band.rh_min, say("too dry")),
-        (seen.rh_max > band.rh_max, say("too damp")),
+        (Cause.COLD, say("too cold")),
+        (Cause.WARM, say("too warm")),
+        (Cause.DRY, say("too dry")),
+        (Cause.DAMP, say("too damp")),
     )
+    found = tuple(words for cause, words in causes if noted is not None and cause in noted.causes)
     # A memory may have left the band while every reading was good.
-    return tuple(cause for holds, cause in causes if holds) or (say("out of band"),)
+    return found or (say("out of band"),)

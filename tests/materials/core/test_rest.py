@@ -11,6 +11,7 @@ import pytest
 
 from jobs.core.conditions import Band
 from jobs.core.forecast import Forecast
+from materials.core.air import Cause, Noted
 from materials.core.rest import (
     Columns,
     Kind,
@@ -21,7 +22,6 @@ from materials.core.rest import (
     RestartOn,
     RestRule,
     RestState,
-    Seen,
     Statement,
     WrongFact,
     air_of,
@@ -595,7 +595,7 @@ class TestSharedAir:
 
         air = air_of(rule(), columns, now=now)
 
-        assert (air.columns.at, air.columns.ids, air.last_good) == ([50, 100], ["b", "c"], False)
+        assert (air.times, air.last_good) == ([50, 100], False)
         assert (air.ignored.after_now, air.next_fact_at) == (("d",), 200)
 
     def test_air_is_not_used_once_a_given_fact_has_come(self):
@@ -611,8 +611,17 @@ class TestSharedAir:
         readings = [read(NOON), read(at(5), (17.9, 40.0)), read(at(9), (21.0, 60.1)), read(at(12), DAMP)]
         air = air_of(rule(), Columns.of_readings(readings), now=at(12))
 
-        assert air.seen(at(1), at(12)) == Seen(2, 17.9, 21.0, 40.0, 60.1)
-        assert air.seen(at(1), at(5)) is None
+        assert air.noted(at(1), at(12)) == Noted(2, Cause.COLD | Cause.DAMP)
+        assert air.noted(at(1), at(5)) is None
+        assert air.noted(NOON, at(5)) == Noted(1, Cause(0))
+
+    def test_two_that_read_at_one_instant_both_say_what_is_wrong(self):
+        columns = Columns([60, 120, 120], [20.0, 17.0, 20.0], [45.0, 45.0, 70.0])
+        at_two = datetime.fromtimestamp(120, UTC)
+
+        air = air_of(rule(), columns, now=at_two)
+
+        assert air.noted(at_two, at_two + SECOND) == Noted(1, Cause.COLD | Cause.DAMP)
 
 
 @pytest.mark.parametrize(
