@@ -33,9 +33,11 @@ from scheduling.gather import planned_for
 from scheduling.models import RoomState
 from scheduling.models.work import untranslated
 from scheduling.pages.cure import CureView, cure_view
+from scheduling.pages.loggers import by_words, meant
 from scheduling.pages.stack import StackView, stack_views
 from scheduling.pages.trace import readings_to_draw
 from scheduling.pages.wood import WoodView, wood_views
+from scheduling.silence import clocks_in, silence_note, silences_of
 
 #: What the history shows at once; the rest is a link away.
 HISTORY_AT_ONCE = 40
@@ -121,6 +123,8 @@ class RoomPage:
     placements: tuple[PlacementView, ...]
     day: DayView | None
     loss: Say | None
+    #: Loggers that say nothing where something of this room hangs on it.
+    silent: tuple[parts.Note, ...]
     cure: CureView | None
     history: tuple[parts.LogRow, ...]
     history_left_out: int
@@ -165,6 +169,7 @@ def room_page(
         placements=_placements(room, rests, zone, now=now),
         day=day,
         loss=_loss(answers.loss_of(state.answer)),
+        silent=tuple(map(silence_note, silences_of(state.watch))),
         cure=cure_view(
             room,
             cure_from_json(state.watch.get("cure")),
@@ -508,16 +513,16 @@ def _history(
 def _latest_readings(room: Room, *, may_correct: bool) -> tuple[parts.LogRow, ...]:
     """Return the latest standing readings of the room's zone, those of a logger's file too."""
     rows = Reading.objects.standing().filter(zone=room.zone_id).select_related("recorded_by")
-    lines = []
+    lines, clocks = [], clocks_in([room.zone_id])
     for one in rows.order_by("-happened_at", "-pk")[:READINGS_AT_ONCE]:
         unit = "°C" if one.unit == "c" else "°F"
         fact = say("{air} {unit}, {humidity} %", air=one.temperature, unit=unit, humidity=one.humidity_pct)
-        by = one.logger or one.said_by or one.recorded_by.name
+        at, said_at = meant(one, clocks)
         lines.append(
             parts.LogRow(
-                at=one.happened_at,
+                at=at,
                 fact=fact,
-                detail=say("{by}", by=by),
+                detail=by_words(one, said_at),
                 key=f"reading-{one.pk}",
                 acts=_corrections(one.pk) if may_correct else (),
             )
