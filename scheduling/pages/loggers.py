@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from datetime import datetime, timedelta, tzinfo
 from uuid import UUID
 
-from django.db.models import QuerySet
+from django.db.models import OuterRef, QuerySet, Subquery
 from django.urls import reverse
 
 from jobs.core.clocks import Clock
@@ -332,6 +332,21 @@ def meant(reading: Reading, clocks: dict[tuple[str, int], Clock]) -> tuple[datet
     clock = clocks.get((reading.logger, reading.zone_id))
     at = clock.put_right(reading.happened_at) if clock else reading.happened_at
     return at, reading.happened_at if at != reading.happened_at else None
+
+
+def with_offset(readings: QuerySet[Reading]) -> QuerySet[Reading]:
+    """Add to each reading, as `offset_s`, what is said of its logger's clock: in the same query."""
+    said = LoggerClock.objects.standing().filter(
+        zone=OuterRef("zone"), logger=OuterRef("logger"), from_at__lte=OuterRef("happened_at")
+    )
+    last = said.order_by("-from_at", "-recorded_at", "-pk").values("offset_s")[:1]
+    return readings.annotate(offset_s=Subquery(last))
+
+
+def meant_by(reading: Reading) -> tuple[datetime, datetime | None]:
+    """Return the same as `meant` of a reading that `with_offset` read."""
+    offset = timedelta(seconds=reading.offset_s or 0)  # type: ignore[attr-defined]  # an annotation, no field
+    return reading.happened_at + offset, reading.happened_at if offset else None
 
 
 def by_words(reading: Reading, said_at: datetime | None) -> Say:

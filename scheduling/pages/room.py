@@ -33,11 +33,11 @@ from scheduling.gather import planned_for
 from scheduling.models import RoomState
 from scheduling.models.work import untranslated
 from scheduling.pages.cure import CureView, cure_view
-from scheduling.pages.loggers import by_words, meant
+from scheduling.pages.loggers import by_words, meant_by, with_offset
 from scheduling.pages.stack import StackView, stack_views
 from scheduling.pages.trace import readings_to_draw
 from scheduling.pages.wood import WoodView, wood_views
-from scheduling.silence import clocks_in, silence_note, silences_of
+from scheduling.silence import silence_note, silences_of
 
 #: What the history shows at once; the rest is a link away.
 HISTORY_AT_ONCE = 40
@@ -513,11 +513,11 @@ def _history(
 def _latest_readings(room: Room, *, may_correct: bool) -> tuple[parts.LogRow, ...]:
     """Return the latest standing readings of the room's zone, those of a logger's file too."""
     rows = Reading.objects.standing().filter(zone=room.zone_id).select_related("recorded_by")
-    lines, clocks = [], clocks_in([room.zone_id])
-    for one in rows.order_by("-happened_at", "-pk")[:READINGS_AT_ONCE]:
+    lines = []
+    for one in with_offset(rows).order_by("-happened_at", "-pk")[:READINGS_AT_ONCE]:
         unit = "°C" if one.unit == "c" else "°F"
         fact = say("{air} {unit}, {humidity} %", air=one.temperature, unit=unit, humidity=one.humidity_pct)
-        at, said_at = meant(one, clocks)
+        at, said_at = meant_by(one)
         lines.append(
             parts.LogRow(
                 at=at,

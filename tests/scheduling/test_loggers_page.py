@@ -296,3 +296,21 @@ def test_a_silence_around_many_rooms_is_named_once(client):
 
     assert words.count("silent since") == 1
     assert "batch 7 is proven only if the air is read by 13:00 and the rest of batch 8" in words
+
+
+# ---- the room
+
+
+def test_a_rooms_page_names_the_silence_and_what_a_clock_that_was_off_said(client):
+    ward = Ward()
+    ward.hear()
+    client.force_login(ward.boss)
+    loggers.state_clock(
+        make.envelope(ward.boss), zone=ward.zone, logger="L3", from_at=NOW - 90 * HOUR, offset=HOUR
+    )
+
+    words = words_of(client.get(f"/rooms/{ward.room.pk}/"))
+
+    # 07:00 UTC by the logger, 09:00 in Paris; an hour is added, and it is silent since then.
+    assert "Logger L3 in Ward A silent since 10:00" in words
+    assert "L3; the logger said 09:00" in words
