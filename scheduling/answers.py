@@ -52,7 +52,7 @@ class StoredRest:
     restart_after: timedelta
     #: Whether its rest is held because the middle of its stack may be cold.
     cold: bool = False
-    #: When its middle is warm and its wrap may come off; None: nobody said how cold it came.
+    #: When its wrap may come off and its middle is warm, as far as anything waits; None: nobody measured it.
     stack: StoredStack | None = None
 
     @property
@@ -219,7 +219,7 @@ def rest_to_json(one: Rested) -> dict[str, Any]:
         "band": [band.t_min, band.t_max, band.rh_min, band.rh_max] if band else None,
         "max_gap": one.asked.max_gap.total_seconds(),
         "cold": one.cold is not None,
-        "stack": stack_to_json(one.warmed),
+        "stack": stack_to_json(one.warmed) if one.measured else None,
         "restart_after": one.asked.restart_after.total_seconds(),
         "whys": [to_json(why) for why in one.whys],
         "rest": {

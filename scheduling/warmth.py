@@ -262,9 +262,10 @@ def _sweat(warming: Warming, here: ZoneAir) -> Sweat | None:
 
 @dataclass(frozen=True, slots=True)
 class StoredStack:
-    """What the state of a room keeps of a stack: lists of rooms and of placements read no more than that.
+    """What the state of a room keeps of a stack that somebody measured.
 
-    `earliest`, `latest`: when the middle is warm by the fast and the slow constants; None: it cannot be told.
+    `earliest`, `latest`: when the middle is warm by the fast and the slow constants; None: it cannot be told,
+    or nothing in the room waits for it.
     """
 
     earliest: datetime | None
@@ -275,10 +276,16 @@ class StoredStack:
     by_probe: bool
 
 
-def stack_to_json(one: Warmed | None) -> dict[str, Any] | None:
-    """Return a stack as JSON."""
+def stack_to_json(one: Warmed | None) -> dict[str, Any]:
+    """Return a stack as JSON; None: nothing waits for it."""
     if one is None:
-        return None
+        return {
+            "earliest": None,
+            "latest": None,
+            "open_from": None,
+            "is_too_damp": False,
+            "by_probe": False,
+        }
     when = one.warming.warm_at
     return {
         "earliest": when.earliest.isoformat() if when.earliest else None,

@@ -15,12 +15,13 @@ from jobs.services import seen
 from jobs.services.records import add_record, edit_record
 from materials.models import DefectKind, Dispatch, Opening, Order, Placement, Product
 from materials.services import deliveries, sheets
+from materials.services.stacks import measure_moisture, measure_stack
 from scheduling import states
 from scheduling.demo import air
 from scheduling.demo.days import Days
 from scheduling.demo.lines import Line
 from scheduling.models import Crew, TimeOff
-from scheduling.services import corrections, crews, handling, work
+from scheduling.services import corrections, crews, handling, stacks, work
 
 _SHEETS = re.compile(r"(?P<count>\d+) of (?P<batch>.+?) for (?P<room>.+)")
 _RANGE = re.compile(r"(?P<low>[\d.]+) to (?P<high>[\d.]+)")
@@ -290,7 +291,14 @@ def _arrive(told: Told) -> Fact:
         for count, batch, room in _sheets(told)
     ]
     dispatch = _named_dispatch(told, told["of"]) if told.get("of") else None
-    return deliveries.record_arrival(told.envelope, zone=told.zone, lines=lines, dispatch=dispatch)
+    temperatures = [
+        deliveries.StackTemperature(place, float(degrees), "c")
+        for place in ("face", "lorry")
+        if (degrees := told.get(place))
+    ]
+    return deliveries.record_arrival(
+        told.envelope, zone=told.zone, lines=lines, dispatch=dispatch, temperatures=temperatures
+    )
 
 
 def _placement(told: Told, batch: str) -> Placement:
@@ -300,10 +308,37 @@ def _placement(told: Told, batch: str) -> Placement:
 
 @_act("open")
 def _open(told: Told) -> Fact:
-    """Record that all that stands wrapped for a room was unwrapped, as one handling."""
+    """Record that all that stands wrapped for a room was unwrapped, and how it lies, as one handling."""
     opened = Opening.objects.standing().values("placement")
     wrapped = Placement.objects.standing().filter(room=told.room).exclude(origin__in=opened)
-    return handling.open_placements(told.envelope, list(wrapped.order_by("happened_at", "batch")))[0]
+    placements = list(wrapped.order_by("happened_at", "batch"))
+    return stacks.open_several(told.envelope, placements, lying=_lying(told))[0]
+
+
+def _lying(told: Told) -> stacks.Lying | None:
+    """Return `lots of 10` or `skid` as how sheets lie; None: the line does not say."""
+    words = told.get("lies")
+    if words is None:
+        return None
+    lots = words.removeprefix("lots of ")
+    return stacks.Lying("lots", int(lots)) if lots != words else stacks.Lying(words)
+
+
+@_act("probe")
+def _probe(told: Told) -> Fact:
+    return measure_stack(
+        told.envelope,
+        placement=_placement(told, told["batch"]),
+        place="core",
+        temperature=float(told["core"]),
+        unit="c",
+    )
+
+
+@_act("pins")
+def _pins(told: Told) -> Fact:
+    placement = _placement(told, told["batch"])
+    return measure_moisture(told.envelope, placement=placement, moisture_pct=float(told["moisture"]))
 
 
 @_act("inspect")

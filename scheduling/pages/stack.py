@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime, timedelta
+from functools import lru_cache
 from math import acos
 from zoneinfo import ZoneInfo
 
@@ -254,13 +255,13 @@ def _beside(one: StoredRest, stack: Warmed, product: Product) -> Say | None:
     phase = stack.warming.phase
     if not one.rest.required or phase.lies not in (Lies.SKID, Lies.BEARERS):
         return None
-    most: Counts = core.most_sheets_warmed(
+    most = _most(
         one.rest.required,
-        thickness_nm=product.thickness_nm,
-        lies=phase.lies,
-        start_c=stack.stack.start.t_c,
-        room_c=stack.warming.room_c,
-        tolerance_k=stack.warming.tolerance_k,
+        product.thickness_nm,
+        phase.lies,
+        core.told(stack.stack.start.t_c),
+        core.told(stack.warming.room_c),
+        stack.warming.tolerance_k,
     )
     return say(
         "{rest} of rest warm a stack of about {central} such sheets ({low} to {high}), unwrapped. Here lie {n}.",
@@ -269,6 +270,21 @@ def _beside(one: StoredRest, stack: Warmed, product: Product) -> Say | None:
         low=most.low,
         high=most.high,
         n=stack.stack.sheets,
+    )
+
+
+@lru_cache(maxsize=256)
+def _most(
+    rest: timedelta, thickness_nm: int, lies: Lies, start_c: float, room_c: float, tolerance_k: float
+) -> Counts:
+    """Return the most sheets that a rest warms: the same for every visitor, from temperatures to the half kelvin."""
+    return core.most_sheets_warmed(
+        rest,
+        thickness_nm=thickness_nm,
+        lies=lies,
+        start_c=start_c,
+        room_c=room_c,
+        tolerance_k=tolerance_k,
     )
 
 
