@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import re
-import unicodedata
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
@@ -22,47 +21,25 @@ from jobs.core.logger_values import (
     Unanswered,
     WrittenUnit,
 )
+from jobs.core.logger_words import (
+    OTHER,
+    SCALED,
+    UNIT_NAMES,
+    has_degrees,
+    is_humidity,
+    is_percent_alone,
+    is_sure,
+    is_temperature,
+    letter_unit,
+    names_both_units,
+    names_quantity,
+    unit_in,
+    words_in,
+    words_of,
+)
 from jobs.core.logger_zones import stated_zone
 from jobs.core.words import Say, say
 
-_WORDS = re.compile(r"[^\W\d_]+")
-_TEMPERATURE = re.compile(
-    r"t|ta|t[cf]|tmp|temp|temp[cf]|temperat\w*|teplot\w*|lampotil\w*|(?:luft|raum|air|room)temp\w*"
-    r"|температур\w*|θερμοκρασια|sıcaklık|sicaklik|homerseklet|温度|気温|온도"
-)
-_HUMIDITY = re.compile(
-    r"rh|hr|rf|ur|rv|hum|rhum|relhum|(?:rel)?humid\w*|(?:luft|raum|rel)?feucht(?:e|igkeit)|humed\w*|umid\w*"
-    r"|(?:lucht)?vocht\w*|(?:luft)?fukt\w*|(?:luft)?fugt\w*|wilgot\w*|vlhk\w*|kosteus"
-    r"|влажност\w*|υγρασια|nem|paratartalom|湿度|습도"
-)
-
-
-def words_of(words: str) -> frozenset[str]:
-    """Return the words of a text between blanks."""
-    return frozenset(words.split())
-
-
-_UNIT_WORDS = words_of("unit units einheit einheiten unite unites unidad unidades unita eenheid")
-#: Words that leave a header the air of the moment.  Whatever else stands in one may mean another thing: asked.
-_NEUTRAL = words_of(
-    "air aire aria lucht luft raum room indoor inside innen ambient ambiante ambiente sensor sensors probe fuhler "
-    "channel ch kanal canal logger sen lgr lbl label serial id no nr s n sn value values val wert werte messwert "
-    "reading readings measured current now aktuell actual istwert data in the of de der des di do da du la le el "
-    "relative relativ relativa relatieve suhteellinen rel относительная wzgledna "
-    "percent percentage prozent pct pourcent procent "
-    "hall halle saal zimmer office buro kuche kitchen site label "
-    "deg degree degrees degc degf grad c f k celsius fahrenheit kelvin centigrade rf rh hr r h p th t"
-)
-#: A header with one of these words holds something else than the air of the moment.
-_OTHER = _UNIT_WORDS | words_of(
-    "abs absolue absolut absoluta absolute akku alarm alarms alert average avg batt batterie battery "
-    "bulb cal calibration co daggpunkt dauwpunt delta dew dewpoint diff difference dp duggpunkt "
-    "dugpunkt enthalpy error feels flag floor globe heat hi high highest humidex index kastepiste limit "
-    "limits lo low lowest lux material max maximum mean media min minimum mittel mittelwert mixing "
-    "moisture moyenne offset orvalho pressure ratio rocio rosee rosny rosy rssi rugiada sd set setpoint "
-    "signal skin soll sollwert specific status std stdev surface target taup taupunkt threshold valid "
-    "voc voltage vpd wall water wbgt wet wetbulb wood"
-)
 _ELAPSED = words_of("elapsed duration dauer laufzeit ecoule ecoulee interval intervall since runtime uptime")
 _ZONE_WORDS = words_of("tz timezone zone zeitzone utcoffset gmtoffset offset fuseau huso tijdzone")
 #: Headers of these words alone say which logger a row is of.
@@ -84,30 +61,6 @@ _TIMES = words_of(
 _MILLISECONDS = re.compile(r"(?<![a-z])ms(?![a-z])|milli", re.IGNORECASE)
 _PLACE = re.compile(r"[A-Z][A-Za-z_]+/[A-Z][A-Za-z_/+\-]+")
 _HALF = re.compile(r"[ap]\.? ?m\.?", re.IGNORECASE)
-
-_DEGREE = r"[°º˚ø¡\ufffd]"
-_DEGREES = rf"{_DEGREE}\s*%s(?![a-z])|(?<![a-z])%s\s?{_DEGREE}|(?<![a-z])deg(?:rees?|\.)?[ _]*%s(?![a-z])"
-_CERTAIN_C = re.compile(_DEGREES % ("c", "c", "c") + "|celsius|centigrade|℃", re.IGNORECASE)
-_CERTAIN_F = re.compile(_DEGREES % ("f", "f", "f") + "|fahrenheit|℉", re.IGNORECASE)
-#: A bare K stands in brackets, behind a mark or a blank, or alone; `type K` is a kind of probe.
-_CERTAIN_K = re.compile(
-    rf"kelvin|{_DEGREE}\s*k(?![a-z])|[(\[]\s*k\s*[)\]]|^\s*k\s*$|(?<!type)(?<!typ)[,_\s]\s*K\s*$",
-    re.IGNORECASE,
-)
-#: `0.1 °C`, `°C x10`, `m°C`: whole numbers that stand for parts.
-_SCALED = re.compile(
-    rf"(?<![0-9])0?[.,][0-9]+\s*(?:{_DEGREE}|%|deg|[cfk]\b)|[x×*/÷]\s*10+(?![0-9])|10+\s*[x×*]"
-    rf"|(?<![a-z])m(?:{_DEGREE}|%)|(?<![a-z])1/10",
-    re.IGNORECASE,
-)
-#: A unit by its sign, whatever an encoding made of it.
-_UNIT_SIGNS = re.compile(rf"[Ââ]?{_DEGREE}\s*[cfk]?", re.IGNORECASE)
-#: A bare letter: beside the word for temperature, in brackets, or alone.
-_LETTER = re.compile(
-    r"(?:temp|temperature|temperatur|(?<![a-z])t)[ _.,\-]*[(\[]?\s*([cf])(?![a-z])"
-    r"|[(\[]\s*([cf])\s*[)\]]|^\s*([cf])\s*$",
-    re.IGNORECASE,
-)
 
 
 @dataclass(frozen=True, slots=True)
@@ -156,8 +109,8 @@ def layout_of(table: Table, answers: Answers) -> Layout:
     header, above = header_of(table)
     reader = _Reader(table, header, answers)
     time, date = reader.times()
-    temperature = reader.value("temperature_column", _is_temperature, _has_degrees)
-    humidity = reader.value("humidity_column", _is_humidity, _is_percent_alone)
+    temperature = reader.value("temperature_column", is_temperature, has_degrees)
+    humidity = reader.value("humidity_column", is_humidity, is_percent_alone)
     counts = reader.counts(time)
     if reader.questions:
         raise Unanswered(reader.questions)
@@ -186,14 +139,14 @@ def layout_of(table: Table, answers: Answers) -> Layout:
 def _refuse_scaled(reader: _Reader, *columns: int) -> None:
     """Refuse columns whose header says that they count tenths or thousandths."""
     for at in columns:
-        if _SCALED.search(reader.header[at]):
+        if SCALED.search(reader.header[at]):
             why = say("These numbers seem to stand for parts, such as tenths; export them as they are.")
             raise Refused(why, column=reader.labels[at])
 
 
 def _refuse_shifted(reader: _Reader, time: int, date: int | None) -> None:
     """Refuse a header that stands beside its columns: its word for time is over numbers, and not over the time."""
-    words = [bool(_words(text) & _TIMES) for text in reader.header]
+    words = [bool(words_in(text) & _TIMES) for text in reader.header]
     if words[time] or (date is not None and words[date]):
         return
     for at, is_time in enumerate(words):
@@ -251,82 +204,17 @@ def _spread(upper: Cells) -> Cells:
 
 def _says_who(table: Table, text: str, at: int) -> bool:
     """Return whether a column may say which logger a row is of: by its header, or by names that come again."""
-    words = _words(text)
+    words = words_in(text)
     names = {row[at].strip() if at < len(row) else "" for _line, row in table.head[table.start :]}
     if all(map(is_weekday, names)):
         return False
     if words & _WHO and words <= _WHO | _WHO_TOO:
         return True
-    if words & (_OTHER | _REMARKS | _ZONE_WORDS) or not 2 <= len(names) <= _MOST_NAMES or "" in names:
+    if words & (OTHER | _REMARKS | _ZONE_WORDS) or not 2 <= len(names) <= _MOST_NAMES or "" in names:
         return False
     if not all(any(map(str.isalpha, name)) and kind_of(name) is Kind.OTHER for name in names):
         return False
     return not any(is_number_like(name) or _says_zone(name) or _HALF.fullmatch(name) for name in names)
-
-
-def names_quantity(cell: str) -> bool:
-    """Return whether a text names a temperature, a humidity or a unit of temperature."""
-    return bool(_is_temperature(cell) or _is_humidity(cell) or unit_in(cell))
-
-
-# ---- words of a header ----
-
-
-def _words(text: str) -> set[str]:
-    """Return the words of a header in small letters, without accents; `r.F.` is one word."""
-    joined = re.sub(r"\b([rRhH])\.\s?([fFhHrR])\b\.?", r"\1\2", text)
-    # `airTemperatureC`, but not the `°C` or `pH` of a unit.
-    split = re.sub(r"(?<=[a-z])(?=[A-Z][a-z])|(?<=[a-z]{3})(?=[CF](?![a-zA-Z]))", " ", joined)
-    plain = unicodedata.normalize("NFKD", split).casefold()
-    return set(_WORDS.findall("".join(c for c in plain if not unicodedata.combining(c))))
-
-
-def _has(pattern: re.Pattern[str], words: set[str]) -> bool:
-    return any(map(pattern.fullmatch, words))
-
-
-def _is_temperature(text: str) -> bool:
-    words = _words(text)
-    if words & _OTHER or not _has(_TEMPERATURE, words) or ("%" in text and unit_in(text) is None):
-        return False
-    return not _has(_HUMIDITY, words) or unit_in(text) is not None
-
-
-def _is_humidity(text: str) -> bool:
-    words = _words(text)
-    if words & _OTHER or "g/m" in text or not _has(_HUMIDITY, words) or unit_in(text) is not None:
-        return False
-    return not _has(_TEMPERATURE, words) or "%" in text
-
-
-def _has_degrees(text: str) -> bool:
-    return unit_in(text) is not None and not _words(text) & _OTHER and not _has(_HUMIDITY, _words(text))
-
-
-def _is_sure(text: str) -> bool:
-    """Return whether a header has no word that could make it another thing than the air of the moment."""
-    words = _words(_UNIT_SIGNS.sub(" ", text)) - _NEUTRAL
-    return all(_TEMPERATURE.fullmatch(word) or _HUMIDITY.fullmatch(word) for word in words)
-
-
-def _is_percent_alone(text: str) -> bool:
-    return text.strip("()[] ") == "%"
-
-
-def unit_in(text: str) -> WrittenUnit | None:
-    """Return the temperature unit that a text certainly names: with its degree sign or its word."""
-    is_c, is_f = bool(_CERTAIN_C.search(text)), bool(_CERTAIN_F.search(text))
-    if is_c == is_f:
-        return "k" if not is_c and _CERTAIN_K.search(text) else None
-    return "c" if is_c else "f"
-
-
-def _letter_unit(text: str) -> WrittenUnit | None:
-    """Return the unit that a bare letter names, as in `temp_c`."""
-    found = {letter.lower() for match in _LETTER.findall(text) for letter in match if letter}
-    if found == {"c"}:
-        return "c"
-    return "f" if found == {"f"} else None
 
 
 def _header_unit(header: Sequence[str], temperature: int, known: set[int | None]) -> WrittenUnit | None:
@@ -334,12 +222,12 @@ def _header_unit(header: Sequence[str], temperature: int, known: set[int | None]
     text = header[temperature]
     if certain := unit_in(text):
         return certain
-    if _CERTAIN_C.search(text) and _CERTAIN_F.search(text):
+    if names_both_units(text):
         return None
     # Columns named A, B, C are no units: a bare letter counts only where all temperatures have one.
-    others = [cell for at, cell in enumerate(header) if at not in known and _is_temperature(cell)]
-    if all(unit_in(cell) or _letter_unit(cell) for cell in others):
-        return _letter_unit(text)
+    others = [cell for at, cell in enumerate(header) if at not in known and is_temperature(cell)]
+    if all(unit_in(cell) or letter_unit(cell) for cell in others):
+        return letter_unit(text)
     return None
 
 
@@ -402,7 +290,7 @@ class _Reader:
 
     def _of_kind(self, kind: Kind) -> list[int]:
         found = [at for at, look in enumerate(self.table.kinds) if look is kind]
-        running = [at for at in found if not _words(self.header[at]) & _ELAPSED]
+        running = [at for at in found if not words_in(self.header[at]) & _ELAPSED]
         return running or found
 
     def _is_midnight(self, at: int) -> bool:
@@ -429,7 +317,7 @@ class _Reader:
         likely = None
         for found in (named_ones, by_unit_too):
             if len(found) == 1 and (found == by_unit_too or key == "humidity_column"):
-                if _is_sure(self.header[found[0]]):
+                if is_sure(self.header[found[0]]):
                     return found[0]
                 likely = likely or str(found[0] + 1)
         text = (
@@ -507,7 +395,7 @@ def _all(table: Table, column: int, fits: Callable[[str], object]) -> bool:
 def _is_zone(text: str, table: Table, at: int) -> bool:
     """Return whether a column holds offsets or names of clocks, by its header or by its cells."""
     compact = re.sub(r"[\s_]+", "", text.casefold())
-    if _words(text) & _ZONE_WORDS and not _is_temperature(text) and not _is_humidity(text):
+    if words_in(text) & _ZONE_WORDS and not is_temperature(text) and not is_humidity(text):
         return compact in _ZONE_WORDS or _all(table, at, _says_zone)
     return bool(re.fullmatch(r"(?:utc|gmt)[+\-−]?[\d:]*", compact)) or _all(table, at, _says_zone)
 
@@ -528,6 +416,6 @@ def _unit_column(table: Table, header: Sequence[str], temperature: int) -> int |
 def _holds_units(table: Table, header: Sequence[str], at: int) -> bool:
     if _all(table, at, unit_in):
         return all(not is_number_like(cell) for cell in table.samples(at))
-    is_named = bool(_words(header[at]) & _UNIT_WORDS)
+    is_named = bool(words_in(header[at]) & UNIT_NAMES)
     # One good cell is enough: a bad one is refused at its row.
     return is_named and any(unit_in(cell) or cell.casefold() in ("c", "f") for cell in table.samples(at))

@@ -4,14 +4,15 @@ from __future__ import annotations
 
 import re
 from collections import Counter
-from collections.abc import Container, Mapping, Sequence
+from collections.abc import Container, Mapping
 from dataclasses import dataclass, field
 from datetime import date
 from functools import partial
 
-from jobs.core.logger_columns import Layout, names_quantity, unit_in, words_of
+from jobs.core.logger_columns import Layout
 from jobs.core.logger_counts import counted
 from jobs.core.logger_dates import Written
+from jobs.core.logger_halves import part_halves
 from jobs.core.logger_stamps import Stamp, day_of, stamp_of, tidy
 from jobs.core.logger_table import Cells, Table, filled, is_number_like
 from jobs.core.logger_values import (
@@ -25,8 +26,9 @@ from jobs.core.logger_values import (
     Unanswered,
     WrittenUnit,
 )
+from jobs.core.logger_words import names_quantity, unit_in, words_of
 from jobs.core.logger_zones import Walls
-from jobs.core.words import Say, say, say_n
+from jobs.core.words import Say, say
 
 #: Above 100 a sensor is at its edge: the reading is kept as it is.  Common practice, no source.
 MAX_HUMIDITY_PCT = 105.0
@@ -56,9 +58,6 @@ _SUMMARIES = words_of(
 #: Names to choose from; more are refused.
 _MOST_LOGGERS = 12
 _LETTER = re.compile(r"[^\W\d_]")
-_HALF_DAY = 12 * 3600
-#: Times of a clock of twelve hours fall back by twelve hours less their interval; a clock put back, by one.
-_FALL_BACK = 6 * 3600
 
 
 @dataclass(slots=True)
@@ -403,9 +402,7 @@ class _RowReader:
         if not rows.lines:
             self._refuse_none()
         self._ask_which()
-        self._part_halves()
-        if set(self.halves) == {""}:
-            self._refuse_half_clock()
+        part_halves(rows, self.halves, self.words, self.answers.morning)
         if self.table.text.is_open:
             self._may_be_cut()
 
@@ -439,79 +436,6 @@ class _RowReader:
             choices = [Choice(f"only {tidy(name)}", say("Only those of {name}", name=name)) for name in names]
             every = Choice("all", say("All of them: this says nothing of the logger"))
             raise Unanswered([Question("which", text, (*choices, every), self.rows.at_line(seen[names[1]]))])
-
-    # -- clocks of twelve hours --
-
-    def _part_halves(self) -> None:
-        """Move the hours of the afternoon, where words that a person has to explain stand behind them.
-
-        Raises:
-            Refused: some rows have am, pm or a word, and others have none.
-            Unanswered: which of the words is before noon.
-        """
-        rows, seen = self.rows, self.halves
-        if "" in seen and len(seen) > 1:
-            other = min(line for word, line in seen.items() if word)
-            why = say("Row {row} has am or pm, and this row has not.", row=other)
-            raise Refused(why, row=seen[""], column=rows.time_label)
-        words = [word for word in seen if word not in ("", "a", "p")]
-        if not words:
-            return
-        if len(seen) == 1 and any(not 3600 <= second < 13 * 3600 for second in rows.seconds):
-            # Hours of a day of 24: the word is a manner of speaking.
-            self.halves = {"": 1}
-            return
-        self._refuse_odd_words(words)
-        morning = self.answers.morning
-        if morning is None or (morning != "-" and morning not in words):
-            raise Unanswered([self._morning_question(words)])
-        for at, word in enumerate(self.words):
-            hour = rows.seconds[at] % _HALF_DAY
-            rows.seconds[at] = hour if word == morning else hour + _HALF_DAY
-
-    def _refuse_odd_words(self, words: Sequence[str]) -> None:
-        rows = self.rows
-        if len(words) > 2 or len(words) != len(self.halves):
-            line = max(self.halves[word] for word in words)
-            why = say("Behind the times stand different words: {words}.", words=tuple(self.halves))
-            raise Refused(why, row=line, column=rows.time_label)
-        late = next((at for at, second in enumerate(rows.seconds) if second >= 13 * 3600), None)
-        if late is not None:
-            why = say("“{word}” stands behind an hour past twelve.", word=self.words[late])
-            raise Refused(why, row=rows.lines[late], column=rows.time_label)
-
-    def _morning_question(self, words: Sequence[str]) -> Question:
-        quoted = tuple(say("“{word}”", word=word) for word in words)
-        text = say_n(
-            "{words} stands behind the times. Is it before noon?",
-            "{words} stand behind the times. Which of them is before noon?",
-            n=len(words),
-            words=quoted,
-        )
-        choices = [Choice(word, say("“{word}” is before noon", word=word)) for word in words]
-        if len(words) == 1:
-            choices.append(Choice("-", say("“{word}” is after noon", word=words[0])))
-        return Question("morning", text, tuple(choices), self.rows.at_line(self.halves[words[0]]))
-
-    def _refuse_half_clock(self) -> None:
-        """Refuse times that fall back within a day and never leave 1 to 12: a clock of twelve without am and pm."""
-        seconds, texts = self.rows.seconds, self.rows.date_texts
-        if not seconds or min(seconds) < 3600 or max(seconds) >= 13 * 3600:
-            return
-        steps = {
-            at: seconds[at] - seconds[at - 1] for at in range(1, len(seconds)) if texts[at] == texts[at - 1]
-        }
-        is_forward = sum(step > 0 for step in steps.values()) * 2 >= len(steps)
-        for at, step in steps.items():
-            if (-step if is_forward else step) >= _FALL_BACK:
-                raise Refused(
-                    say(
-                        "The times seem to be of a clock of twelve hours, and do not say am or pm. "
-                        "Export them with either, or with 24 hours."
-                    ),
-                    row=self.rows.lines[at],
-                    column=self.rows.time_label,
-                )
 
 
 def _full_width(cells: Cells) -> int:

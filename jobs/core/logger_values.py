@@ -18,7 +18,8 @@ WrittenUnit = Literal["c", "f", "k"]
 Counts = Literal["seconds", "milliseconds", "days", "days_1904"]
 #: `year`: the year stands first, with two digits.  `no`: the month stands first.
 DayFirst = Literal["yes", "no", "year"]
-Fold = Literal["first", "second"]
+#: `no`: the logger's clock was not put back.
+Fold = Literal["first", "second", "no"]
 Key = Literal[
     "time_zone",
     "day_first",
@@ -59,7 +60,8 @@ class Answers:
     temperature_column: int | None = None
     humidity_column: int | None = None
     counts: Counts | None = None
-    #: Of the two words behind hours of a clock of twelve, the one before noon; `-`: neither.
+    #: Of the two words behind hours of a clock of twelve, the one before noon; `-`: the only one is after
+    #: noon; `=`: it says nothing.
     morning: str | None = None
     #: Where rows name different things: `all` are this logger's, or `only NAME` are.
     which: str | None = None
@@ -75,7 +77,7 @@ _ALLOWED: Mapping[str, re.Pattern[str]] = {
     "time_zone": re.compile(r".{1,64}"),
     "day_first": re.compile(r"yes|no|year"),
     "unit": re.compile(r"[cfk]"),
-    "fold": re.compile(r"first|second"),
+    "fold": re.compile(r"first|second|no"),
     "clock_changed": re.compile(r"yes|no"),
     "counts": re.compile(r"seconds|milliseconds|days|days_1904"),
     "morning": re.compile(r"\S{1,12}"),
@@ -174,6 +176,11 @@ class FileError:
     column: str | int | None
     why: Say
     answer: Key | None = None
+
+
+def row_of(error: FileError) -> int:
+    """Return the line that an error is about, 0 for the whole file: to sort by."""
+    return error.row or 0
 
 
 @dataclass(frozen=True, slots=True)

@@ -208,7 +208,7 @@ def _answered_zone(stated: Stated, answers: Answers, year: int, example: Example
     if answers.time_zone is None:
         raise Unanswered([_zone_question(stated, example)])
     zone = zone_named(answers.time_zone)
-    if is_fixed(zone) or answers.clock_changed != "no":
+    if is_fixed(zone) or "no" not in (answers.clock_changed, answers.fold):
         return zone
     names = _names(zone, year)
     offset = stated.offset if stated.abbreviation is None else names.get(stated.abbreviation)
@@ -427,7 +427,7 @@ class _Clock:
         if len(turns) == 1:
             self._tell(run, say("the interval of the rows fits only this"))
             return turns[0]
-        if self.answers.fold is None:
+        if self.answers.fold not in ("first", "second"):
             raise Unanswered([self._fold_question(run)])
         self.is_pass_answered = True
         self._tell(run, say("as answered"))
@@ -472,11 +472,14 @@ class _Clock:
             summer=offset_words(first),
             winter=offset_words(second),
         )
-        choices = (
+        choices = [
             Choice("first", say("The first time, before the clock was put back")),
             Choice("second", say("The second time, after the clock was put back")),
-        )
-        return Question("fold", text, choices, self.walls.example(run.indexes[0]))
+        ]
+        # Where the file itself names the place, its clock is the place's.
+        if self.answers.time_zone == zone_words(self.zone):
+            choices.append(Choice("no", say("Nobody put the logger's clock back")))
+        return Question("fold", text, tuple(choices), self.walls.example(run.indexes[0]))
 
     # -- a clock that nobody changed --
 

@@ -33,6 +33,8 @@ _ANSWERS: Mapping[tuple[str, str], Say] = {
     ("unit", "k"): say("kelvin"),
     ("humidity", "share"): say("humidity as a share of one"),
     ("humidity", "percent"): say("humidity in percent"),
+    ("morning", "-"): say("the word behind the hours is after noon"),
+    ("morning", "="): say("the word behind the hours says nothing"),
     ("date_column", "0"): say("date and time in one column"),
     **{("counts", name): words for name, words in COUNTS.items()},
 }

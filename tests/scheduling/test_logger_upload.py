@@ -261,6 +261,7 @@ def test_the_repeated_hour_of_a_clock_change_is_asked_for_after_the_zone(page, u
     assert set(re.findall(r'type="radio" name="fold" value="(\w+)"', follow_up.content.decode())) == {
         "first",
         "second",
+        "no",
     }
     shown = page.post(url, form_of(follow_up) | {"fold": "second"})
     page.post(url, form_of(shown, button="store"))

@@ -40,7 +40,7 @@ class Command(BaseCommand):
         )
         parser.add_argument("--unit", choices=["c", "f", "k"], help="of the temperatures")
         parser.add_argument(
-            "--fold", choices=["first", "second"], help="which pass of an hour that came twice"
+            "--fold", choices=["first", "second", "no"], help="which pass of an hour that came twice"
         )
         parser.add_argument("--clock-changed", choices=["yes", "no"], help="whether it follows its time zone")
         parser.add_argument(

@@ -323,6 +323,22 @@ def test_one_pass_alone_is_asked_about_and_then_taken_as_answered(zone, change, 
 
 
 @pytest.mark.parametrize(("zone", "change", "by"), AUTUMN)
+def test_a_clock_that_nobody_put_back_is_an_answer_to_which_pass_and_leads_to_its_offset(zone, change, by):
+    ten = timedelta(minutes=10)
+    summer = (change - ten).astimezone(ZoneInfo(zone)).utcoffset()
+    instants = every(ten, change - timedelta(hours=8), change + timedelta(hours=8))
+    rows = [f"{at + summer:%Y-%m-%d %H:%M:%S},20.0,{40 + at.minute / 10}" for at in instants]
+    data = "\n".join(["time,t_c,rh", *rows, ""]).encode()
+
+    assert told_of(read(data, Answers(time_zone=zone))) == {"ask": ["fold"]}
+    asked = read(data, Answers(time_zone=zone, fold="no"))
+    assert isinstance(asked, Ask)
+    assert [one.key for one in asked.questions] == ["time_zone"]
+    offset = asked.questions[0].choices[0].value
+    assert instants_of(read(data, Answers(time_zone=offset, fold="no"))) == instants
+
+
+@pytest.mark.parametrize(("zone", "change", "by"), AUTUMN)
 def test_rows_out_of_order_in_the_repeated_time_are_asked_about(zone, change, by):
     instants = every(timedelta(minutes=10), change - by, change - timedelta(minutes=10))
     shuffled = [
@@ -627,6 +643,72 @@ def test_names_over_groups_of_columns_belong_to_all_of_a_group():
     text = "Time;Temperature °C;;Humidity %;\n;now;highest;now;highest\n13.05.2026 06:05;19,9;25,0;46;60\n"
 
     assert told(text) == {"readings": [["2026-05-13T04:05:00Z", 19.9, 46.0]]}
+
+
+@pytest.mark.parametrize(
+    "header",
+    [
+        "Outside temp °C", "Setpoint °C", "Tsurf °C", "Tdp °C", "Td", "Wet bulb °C", "Globe °C", "T max °C", "TMax °C",
+        "Temperature difference °C", "Probe temperature °C", "Core temperature °C", "Pipe temp (°C)", "Return air °C",
+        "Taupunkttemperatur °C", "Wandtemperatur °C", "Außentemperatur °C", "Kerntemperatur °C", "Solltemperatur °C",
+        "Température de surface °C", "Point de rosée °C", "Temperatura exterior °C", "Buitentemperatuur °C", "露点(°C)",
+    ],
+)  # fmt: skip
+def test_a_temperature_of_something_else_is_never_taken_for_the_airs(header):
+    assert told(f"time;{header};RH %\n13.05.2026 06:05;19,9;46\n") == {"ask": ["temperature_column"]}
+
+
+@pytest.mark.parametrize(
+    "header",
+    [
+        "Outdoor RH %", "Max RH %", "RH_avg %", "RH set %", "Soil humidity %", "Moisture %", "Wood moisture %", "MC %",
+        "Battery %", "Holzfeuchte %", "Estrichfeuchte %", "Materialfeuchte %", "Absolute humidity", "Specific humidity",
+        "Humidity g/kg", "Humidité absolue", "Humidité du bois %", "Umidità esterna %", "Houtvochtigheid %",
+    ],
+)  # fmt: skip
+def test_a_humidity_of_something_else_is_never_taken_for_the_airs(header):
+    assert told(f"time;Temp °C;{header}\n13.05.2026 06:05;19,9;46\n") == {"ask": ["humidity_column"]}
+
+
+@pytest.mark.parametrize(
+    ("answer", "at"),
+    [
+        pytest.param("vm", "2026-05-13T04:05:00Z", id="before-noon"),
+        pytest.param("-", "2026-05-13T16:05:00Z", id="after-noon"),
+        pytest.param("=", "2026-05-13T04:05:00Z", id="says-nothing"),
+    ],
+)
+def test_a_single_word_behind_the_hours_is_asked_about(answer, at):
+    text = "time;Temp °C;RH %\n13.05.2026 06:05 vm;19,9;46\n"
+
+    assert told(text) == {"ask": ["morning"]}
+    assert told(text, replace(PARIS, morning=answer)) == {"readings": [[at, 19.9, 46.0]]}
+
+
+def test_a_word_behind_hours_that_run_to_24_says_nothing():
+    text = "time;Temp °C;RH %\n13.05.2026 06:05 tod;19,9;46\n13.05.2026 18:05 tod;20,0;45\n"
+
+    assert told(text) == {
+        "readings": [["2026-05-13T04:05:00Z", 19.9, 46.0], ["2026-05-13T16:05:00Z", 20.0, 45.0]]
+    }
+
+
+@pytest.mark.parametrize(
+    "rows",
+    [
+        pytest.param("13.05.2026 06:05 vm;19,9;46\n13.05.2026 06:15;20;45", id="a-row-without"),
+        pytest.param("13.05.2026 06:05 vm;19,9;46\n13.05.2026 13:05 nm;20;45", id="an-hour-past-twelve"),
+        pytest.param("13.05.2026 06:05 vm;19,9;46\n13.05.2026 01:05 pm;20;45", id="two-tongues"),
+    ],
+)
+def test_words_behind_the_hours_that_do_not_go_together_are_refused(rows):
+    assert told(f"time;Temp °C;RH %\n{rows}\n") == {"error": {"row": 3, "column": "time"}}
+
+
+def test_no_column_is_an_answer_and_refuses_the_file():
+    text = "time,Dew point °C,RH %\n2026-05-13T04:05:00Z,7.9,46\n"
+
+    assert told(text, replace(PARIS, temperature_column=0)) == {"error": {"row": None, "column": None}}
 
 
 def test_answered_columns_are_read():
