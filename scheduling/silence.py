@@ -10,9 +10,10 @@ from typing import Any
 from django.db.models import F
 from django.urls import reverse
 
+from jobs.clocks import clocks_in
 from jobs.core.clocks import Clock
 from jobs.core.words import Say, say
-from jobs.models import LoggerClock, LoggerHeard, Room
+from jobs.models import LoggerHeard, Room
 from jobs.says import from_json, to_json
 from materials.core.cure import Cure, CureState
 from materials.core.rest import RestState
@@ -54,17 +55,6 @@ def heard_on(jobs: Iterable[int]) -> list[Heard]:
         )
         for logger, zone, name, last_at, silent_after_s in rows
     ]
-
-
-def clocks_in(zones: Iterable[int]) -> dict[tuple[str, int], Clock]:
-    """Return what is said of each logger's clock in these zones, by logger and zone."""
-    said: dict[tuple[str, int], list[tuple[datetime, timedelta]]] = {}
-    stands = LoggerClock.objects.standing().filter(zone__in=list(zones))
-    for logger, zone, from_at, offset_s in stands.order_by("recorded_at", "pk").values_list(
-        "logger", "zone", "from_at", "offset_s"
-    ):
-        said.setdefault((logger, zone), []).append((from_at, timedelta(seconds=offset_s)))
-    return {key: Clock(pairs) for key, pairs in said.items()}
 
 
 def stakes_of(gathered: Gathered, cure: Cure | None) -> tuple[Stake, ...]:

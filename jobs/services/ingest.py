@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 from itertools import groupby
@@ -10,12 +10,13 @@ from typing import Final, Literal
 
 from django.db import transaction
 
+from jobs.clocks import clocks_in
 from jobs.core.clocks import Clock
 from jobs.core.logger_values import Reading as ReadOut
 from jobs.core.posted import Batch, Posted, ZoneKey, number_of
 from jobs.core.words import Say, say
 from jobs.facts import CLOCK_TOLERANCE, EARLIEST, raise_versions
-from jobs.models import LoggerClock, LoggerHeard, Zone
+from jobs.models import LoggerHeard, Zone
 from jobs.services.loggers import Sender, written
 from jobs.services.readings import Conflict, Voice, add_readings, lock_zones, rooms_of
 
@@ -105,9 +106,9 @@ class _Places:
         zones = Zone.objects.filter(loggers=sender.logger).order_by("pk")
         columns = zones.values_list("pk", "name", "job__number", "job__closed_at")
         rows = list(columns)
-        clocks = clocks_of(sender.name, [pk for pk, *_rest in rows])
+        clocks = clocks_in([pk for pk, *_rest in rows])
         self._by_number = {
-            pk: _Place(pk, name, number if closed_at else None, clocks.get(pk, Clock()))
+            pk: _Place(pk, name, number if closed_at else None, clocks.get((sender.name, pk), Clock()))
             for pk, name, number, closed_at in rows
         }
         self._found: dict[ZoneKey, _Place | Say] = {}
@@ -144,16 +145,6 @@ class _Places:
         if place.closed_job is not None:
             return say("Job {number} is closed; nothing more is recorded for it.", number=place.closed_job)
         return place
-
-
-def clocks_of(logger: str, zones: Iterable[int]) -> Mapping[int, Clock]:
-    """Return what is said of a logger's clock in each of the zones where something is."""
-    said = LoggerClock.objects.standing().filter(zone__in=list(zones), logger=logger)
-    rows = said.order_by("zone", "recorded_at", "pk").values_list("zone", "from_at", "offset_s")
-    return {
-        zone: Clock((from_at, timedelta(seconds=offset_s)) for _zone, from_at, offset_s in mine)
-        for zone, mine in groupby(rows, key=lambda row: row[0])
-    }
 
 
 def _impossible(at: datetime, offset: timedelta) -> Say:

@@ -10,6 +10,7 @@ from django.utils.functional import Promise
 from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy
 
+from jobs.clocks import meant_by, with_offset
 from jobs.core.units import fahrenheit
 from jobs.core.words import say
 from jobs.facts import Envelope
@@ -114,10 +115,16 @@ class ReadingForm(AirForm):
 
     @property
     def answer(self) -> Shown:
-        last = Reading.objects.standing().filter(zone=self.zone).order_by("-happened_at").first()
+        readings = with_offset(Reading.objects.standing().filter(zone=self.zone))
+        last = readings.order_by("-happened_at").first()
         if last is None:
             return say("Nobody has read the air of {zone} yet.", zone=self.zone.name)
-        return say("Last read {at}: {fact}", at=last.happened_at, fact=last.says())
+        at, said_at = meant_by(last)
+        if said_at is not None:
+            return say(
+                "Last read {at}, the logger said {said}: {fact}", at=at, said=said_at, fact=last.says()
+            )
+        return say("Last read {at}: {fact}", at=at, fact=last.says())
 
 
 class MemoryForm(AirForm):

@@ -7,9 +7,10 @@ from dataclasses import dataclass
 from datetime import datetime, timedelta, tzinfo
 from uuid import UUID
 
-from django.db.models import OuterRef, QuerySet, Subquery
+from django.db.models import QuerySet
 from django.urls import reverse
 
+from jobs.clocks import Clocks, clocks_in, meant
 from jobs.core.clocks import Clock
 from jobs.core.plausible import STUCK_S
 from jobs.core.words import Say, say
@@ -27,7 +28,6 @@ from jobs.models import (
 )
 from scheduling import parts
 from scheduling.acts.base import Allowed
-from scheduling.silence import clocks_in
 
 #: Of what looks wrong or contradicts, a page shows the latest.
 AT_ONCE = 8
@@ -265,9 +265,7 @@ def _clock_words(one: LoggerClock) -> Say:
 # ---- what looks wrong, and what contradicts ----
 
 
-def _flagged(
-    zone: Zone, clocks: dict[tuple[str, int], Clock], *, may_record: bool
-) -> tuple[tuple[parts.LogRow, ...], int]:
+def _flagged(zone: Zone, clocks: Clocks, *, may_record: bool) -> tuple[tuple[parts.LogRow, ...], int]:
     flags = ReadingFlag.objects.filter(
         zone=zone, reading__superseded_by__isnull=True, reading__withdraws=False
     )
@@ -296,7 +294,7 @@ def _flagged(
     return tuple(lines.values()), left_out
 
 
-def _conflicts(zone: Zone, clocks: dict[tuple[str, int], Clock]) -> tuple[tuple[parts.LogRow, ...], int]:
+def _conflicts(zone: Zone, clocks: Clocks) -> tuple[tuple[parts.LogRow, ...], int]:
     found = ReadingConflict.objects.filter(reading__zone=zone).exclude(reading__superseded_by__withdraws=True)
     found = found.select_related("reading__recorded_by")
     rows = list(found.order_by("-said_at", "-reading__happened_at", "-pk")[: AT_ONCE + 1])
@@ -321,32 +319,6 @@ def _conflicts(zone: Zone, clocks: dict[tuple[str, int], Clock]) -> tuple[tuple[
 
 
 # ---- readings, wherever they are listed ----
-
-
-def meant(reading: Reading, clocks: dict[tuple[str, int], Clock]) -> tuple[datetime, datetime | None]:
-    """Return the instant that a reading means, and what its logger said where that is another; None: it is not.
-
-    Args:
-        clocks: as `scheduling.silence.clocks_in` returns them.
-    """
-    clock = clocks.get((reading.logger, reading.zone_id))
-    at = clock.put_right(reading.happened_at) if clock else reading.happened_at
-    return at, reading.happened_at if at != reading.happened_at else None
-
-
-def with_offset(readings: QuerySet[Reading]) -> QuerySet[Reading]:
-    """Add to each reading, as `offset_s`, what is said of its logger's clock: in the same query."""
-    said = LoggerClock.objects.standing().filter(
-        zone=OuterRef("zone"), logger=OuterRef("logger"), from_at__lte=OuterRef("happened_at")
-    )
-    last = said.order_by("-from_at", "-recorded_at", "-pk").values("offset_s")[:1]
-    return readings.annotate(offset_s=Subquery(last))
-
-
-def meant_by(reading: Reading) -> tuple[datetime, datetime | None]:
-    """Return the same as `meant` of a reading that `with_offset` read."""
-    offset = timedelta(seconds=reading.offset_s or 0)  # type: ignore[attr-defined]  # an annotation, no field
-    return reading.happened_at + offset, reading.happened_at if offset else None
 
 
 def by_words(reading: Reading, said_at: datetime | None) -> Say:

@@ -13,6 +13,7 @@ from zoneinfo import ZoneInfo
 from django.db.models import Exists, OuterRef, Q
 from django.urls import reverse
 
+from jobs.clocks import meant_by, with_offset
 from jobs.core.conditions import Band
 from jobs.core.units import celsius
 from jobs.core.words import Say, say, say_n
@@ -33,7 +34,7 @@ from scheduling.gather import planned_for
 from scheduling.models import RoomState
 from scheduling.models.work import untranslated
 from scheduling.pages.cure import CureView, cure_view
-from scheduling.pages.loggers import by_words, meant_by, with_offset
+from scheduling.pages.loggers import by_words
 from scheduling.pages.stack import StackView, stack_views
 from scheduling.pages.trace import readings_to_draw
 from scheduling.pages.wood import WoodView, wood_views
