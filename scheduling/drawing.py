@@ -402,6 +402,14 @@ class Strip:
     now_x: str | None
 
 
+@dataclass(frozen=True, slots=True)
+class Lane:
+    """The stretches of one placement on an axis that others share."""
+
+    pieces: tuple[Piece, ...]
+    saws: tuple[str, ...]
+
+
 CHART_HEIGHT = 86.0
 AIR_TOP, HUMIDITY_TOP = 6.0, 112.0
 #: Room over and under a band for the words on its limits.
@@ -449,12 +457,20 @@ def strip(
             (band.rh_min, band.rh_max),
             HUMIDITY_TOP,
         ),
-        pieces=tuple(_piece(span, s) for s in stretches if s.to_at > span.start and s.from_at < span.end),
-        saws=tuple(percent(span.share(s.from_at)) for s in stretches if s.restart and span.holds(s.from_at)),
+        pieces=(laid := lane(span, stretches)).pieces,
+        saws=laid.saws,
         nights=tuple(_nights(span, zone)),
         axis=tuple(_axis(span, zone)),
         changes=tuple(_changes(span, zone)),
         now_x=percent(span.share(now)) if span.holds(now) else None,
+    )
+
+
+def lane(span: Span, stretches: Sequence[StretchLike]) -> Lane:
+    """Draw the stretches of a rest along a span."""
+    return Lane(
+        pieces=tuple(_piece(span, s) for s in stretches if s.to_at > span.start and s.from_at < span.end),
+        saws=tuple(percent(span.share(s.from_at)) for s in stretches if s.restart and span.holds(s.from_at)),
     )
 
 

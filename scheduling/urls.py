@@ -20,6 +20,7 @@ from scheduling.views import (
     rooms,
     rules,
     today,
+    zones,
 )
 
 app_name = "scheduling"
@@ -41,6 +42,7 @@ urlpatterns: list[URLPattern] = [
     path("jobs/<int:pk>/rules/all/", rules.job_rule, name="job_rule"),
     path("jobs/<int:pk>/rules/products/<int:product>/", rules.job_product_rule, name="job_product_rule"),
     path("jobs/<int:pk>/rules/statements/", rules.job_statements, name="job_statements"),
+    path("zones/<int:pk>/", zones.zone, name="zone"),
     path("zones/<int:pk>/band/", rules.zone_band, name="zone_band"),
     path("orders/", orders.orders, name="orders"),
     path("orders/<int:pk>/", orders.order, name="order"),

@@ -79,6 +79,7 @@ ROUTES = [
     ("scheduling:job_product_rule", "post", ("job", "sheet"), MANAGER),
     ("scheduling:job_statements", "get", ("job",), MANAGER),
     ("scheduling:job_statements", "post", ("job",), MANAGER),
+    ("scheduling:zone", "get", ("zone",), ON_THE_JOB),
     ("scheduling:zone_band", "get", ("zone",), MANAGER),
     ("scheduling:zone_band", "post", ("zone",), MANAGER),
     ("scheduling:crews", "get", (), MANAGER),

@@ -13,7 +13,6 @@ from zoneinfo import ZoneInfo
 from django.db.models import Exists, OuterRef, Q
 from django.urls import reverse
 
-from jobs.clocks import meant_by, with_offset
 from jobs.core.conditions import Band
 from jobs.core.units import celsius
 from jobs.core.words import Say, say, say_n
@@ -34,11 +33,11 @@ from scheduling.gather import planned_for
 from scheduling.models import RoomState
 from scheduling.models.work import untranslated
 from scheduling.pages.cure import CureView, cure_view
-from scheduling.pages.loggers import by_words
+from scheduling.pages.loggers import by_words, meant
 from scheduling.pages.stack import StackView, stack_views
 from scheduling.pages.trace import readings_to_draw
 from scheduling.pages.wood import WoodView, wood_views
-from scheduling.silence import silence_note, silences_of
+from scheduling.silence import clocks_in, silence_note, silences_of
 
 #: What the history shows at once; the rest is a link away.
 HISTORY_AT_ONCE = 40
@@ -179,7 +178,7 @@ def room_page(
         ),
         history=history,
         history_left_out=left_out,
-        readings=_latest_readings(room, may_correct=may_record_site),
+        readings=latest_readings(room.zone_id, may_correct=may_record_site),
         may_record=may_record,
         may_record_site=may_record_site,
         is_manager=person.is_manager,
@@ -334,7 +333,7 @@ def _placements(
     zones = {place for one in shown for place in one.zones}
     since = min(stretches, default=None)
     readings = readings_to_draw(zones, since, now=now)
-    memories = _memories(zones, since)
+    memories = memories_of(zones, since)
     products = Product.objects.in_bulk({one.product for one in shown if one.sheets})
     stacks = stack_views(room, shown, products, zone=zone, now=now)
     backs = {one.placement: products[one.product] for one in shown if one.sheets}
@@ -365,7 +364,7 @@ def _placement(
         counts=_counts(one),
         clock=_clock(one) if asked else None,
         rule=_rule(one) if asked else None,
-        state=_state_of(one) if asked else say("No rest is asked of this product."),
+        state=state_of(one) if asked else say("No rest is asked of this product."),
         strip=_strip(one, readings, memories, zone, now=now) if asked else None,
         wrapped=one.opened_at is None,
         to_inspect=one.sheets - one.inspected,
@@ -400,7 +399,7 @@ def _strip(
     whys = one.whys[: len(rest.strip)]
     return parts.rest_strip(
         band=Band(*one.band),
-        stretches=[_stretch(stretch, why) for stretch, why in zip_longest(rest.strip, whys)],
+        stretches=[stretch_row(stretch, why) for stretch, why in zip_longest(rest.strip, whys)],
         readings=[point for place in one.zones for point in readings.get(place, [])],
         memories=[spell for place in one.zones for spell in memories.get(place, [])],
         break_after=one.max_gap,
@@ -442,7 +441,8 @@ def _rule(one: StoredRest) -> Say:
     )
 
 
-def _state_of(one: StoredRest) -> Say:
+def state_of(one: StoredRest) -> Say:
+    """Return where a rest is, in one sentence."""
     rest = one.rest
     if rest.state is RestState.PROVEN and rest.proven_at is not None:
         return say("Proven {at}.", at=rest.proven_at)
@@ -457,14 +457,15 @@ def _state_of(one: StoredRest) -> Say:
     return say("Not started: no reading in band yet.")
 
 
-def _stretch(stretch: Stretch, why: Say | None) -> parts.StretchRow:
+def stretch_row(stretch: Stretch, why: Say | None) -> parts.StretchRow:
     """Return a stretch as it is drawn; one that began after the state was stored finds its words here."""
     return parts.StretchRow(
         stretch.from_at, stretch.to_at, stretch.kind.value, stretch.restart, why or words_of(stretch)
     )
 
 
-def _memories(zones: set[int], since: datetime | None) -> dict[int, list[parts.MemorySpell]]:
+def memories_of(zones: Collection[int], since: datetime | None) -> dict[int, list[parts.MemorySpell]]:
+    """Return what meters remembered of each zone since an instant, to be drawn."""
     if since is None:
         return {}
     found: dict[int, list[parts.MemorySpell]] = {}
@@ -511,27 +512,28 @@ def _history(
     return tuple(history_line(entry, rights) for entry in rows), left_out
 
 
-def _latest_readings(room: Room, *, may_correct: bool) -> tuple[parts.LogRow, ...]:
-    """Return the latest standing readings of the room's zone, those of a logger's file too."""
-    rows = Reading.objects.standing().filter(zone=room.zone_id).select_related("recorded_by")
-    lines = []
-    for one in with_offset(rows).order_by("-happened_at", "-pk")[:READINGS_AT_ONCE]:
+def latest_readings(zone: int, *, may_correct: bool) -> tuple[parts.LogRow, ...]:
+    """Return the latest standing readings of a zone, those of a logger's file too."""
+    rows = Reading.objects.standing().filter(zone=zone).select_related("recorded_by")
+    lines, clocks = [], clocks_in([zone])
+    for one in rows.order_by("-happened_at", "-pk")[:READINGS_AT_ONCE]:
         unit = "°C" if one.unit == "c" else "°F"
         fact = say("{air} {unit}, {humidity} %", air=one.temperature, unit=unit, humidity=one.humidity_pct)
-        at, said_at = meant_by(one)
+        at, said_at = meant(one, clocks)
         lines.append(
             parts.LogRow(
                 at=at,
                 fact=fact,
                 detail=by_words(one, said_at),
                 key=f"reading-{one.pk}",
-                acts=_corrections(one.pk) if may_correct else (),
+                acts=corrections(one.pk) if may_correct else (),
             )
         )
     return tuple(lines)
 
 
-def _corrections(fact: UUID, *, ways: Ways | None = None) -> tuple[parts.LogLink, ...]:
+def corrections(fact: UUID, *, ways: Ways | None = None) -> tuple[parts.LogLink, ...]:
+    """Return the ways to change a fact that somebody may change."""
     links = []
     if ways is None or ways.correct:
         links.append(parts.LogLink(say("correct"), reverse("scheduling:correct", args=[fact])))
@@ -572,7 +574,7 @@ def history_line(entry: Entry, rights: Collection[Allowed]) -> parts.LogRow:
     acts: tuple[parts.LogLink, ...] = ()
     if newer is None and not entry.withdraws:
         ways = ways_of(entry)
-        acts = _corrections(entry.pk, ways=ways) if ways.allowed in rights else ()
+        acts = corrections(entry.pk, ways=ways) if ways.allowed in rights else ()
     return parts.LogRow(
         at=entry.happened_at,
         fact=fact,
