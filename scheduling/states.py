@@ -36,6 +36,7 @@ from scheduling.core.silence import Silence
 from scheduling.curing import Cures, cure_to_json
 from scheduling.gather import Gathered, Known
 from scheduling.models import Crew, RoomState
+from scheduling.outlooks import asks_to_json
 from scheduling.silence import Silences, StoredSilence, silence_to_json, silences_of, stored_silence
 
 #: How many rooms are computed in one go: a transaction stays short whatever the backlog.
@@ -250,7 +251,7 @@ def _row(one: Judged, loss: answers.Loss | None) -> RoomState:
         is_fit_to_send=one.answer.fit_to_send,
         planned_start=planned.shifts[0][0] if planned else None,
         crew_id=planned.crew if planned else None,
-        answer=answers.answer_to_json(one.answer, loss),
+        answer={**answers.answer_to_json(one.answer, loss), "asks": asks_to_json(gathered.facts, one.answer)},
         brief=answers.brief_to_json(
             one.answer, one.acts, on_site_by=_on_site_by(gathered), no_acts=one.no_acts
         ),

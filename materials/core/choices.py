@@ -70,7 +70,8 @@ class Choice:
         finish: if all goes on well; may be past where a reading would prove what has been.
         by: when it is done at the latest for that finish; None: as soon as can be.
         otherwise: the earliest finish if it is not done by then; None: this choice is not about keeping anything.
-        keeps: whether time that is proven, or waits for its proof, is kept by it and lost without it.
+        keeps: time that is proven, or waits for its proof, which is kept by it and lost without it.
+        keeps_until: the last moment at which the air in band would still keep it; None: it does not hang on that.
         off: what the air lacks that this choice puts right.
         zone: where to, or of which zone; `zone_name` is what it is called.
         since: from when on somebody's word is asked.
@@ -82,6 +83,7 @@ class Choice:
     by: datetime | None = None
     otherwise: datetime | None = None
     keeps: timedelta = timedelta(0)
+    keeps_until: datetime | None = None
     off: tuple[Off, ...] = ()
     zone: Hashable | None = None
     zone_name: str = ""
@@ -96,6 +98,8 @@ class WhyNot(StrEnum):
     WRAPPED = "wrapped"
     OFF = "off"
     UNREAD = "unread"
+    COLD = "cold"  # the middle of the stack, where the rule asks for it and nobody knows
+    TOO_FEW = "too_few"  # of a room: not enough sheets are here or known to come
 
 
 @dataclass(frozen=True, slots=True)
@@ -255,6 +259,7 @@ def _clearing(facts: _Facts) -> Iterator[Choice]:
             by=at,
             otherwise=keep_by + SECOND + rest.required if saves and keep_by is not None else None,
             keeps=rest.proven if saves else timedelta(0),
+            keeps_until=keep_by if saves else None,
             off=facts.off,
             zone=rest.zone,
             opens=opens,

@@ -245,6 +245,10 @@ CAUTIONS: Mapping[str, Promise] = {
     "skid": gettext_lazy("A skid weighs a tonne: a truck and a trained driver. Cut straps from the side."),
     "ladders": gettext_lazy("Two hands on a sheet need a platform. Never lift one from a ladder."),
     "damp": gettext_lazy("Damp or mould is a fault of the building: do not cover it, report it."),
+    "heater": gettext_lazy("A fuel heater gives off water and fumes: ventilate, and never leave it alone."),
+    "machines": gettext_lazy(
+        "Electricity on a wet site is for licensed people. Read the maker’s sheet of the machine first."
+    ),
 }
 
 

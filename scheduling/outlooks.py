@@ -1,0 +1,243 @@
+"""The outlook of rooms and placements for pages: from stored states and the last readings, computed as it is shown.
+
+Of the past a stored rest says all that a choice needs, so no reading but the last of each zone is read.  Nothing
+of it is stored: it slides with the clock, and what another zone's air says now no fact of this room would tell.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass, replace
+from datetime import UTC, datetime, timedelta
+from typing import Any
+from zoneinfo import ZoneInfo
+
+from django.db.models import OuterRef, Subquery
+
+from jobs.core.conditions import Band
+from jobs.core.units import celsius
+from jobs.models import Job, Reading, Room, Zone
+from materials.core.choices import LastAir, Outlook, WhyNot, outlook_of
+from materials.core.rest import Kind, Proof, RestRule
+from scheduling.answers import StoredRest
+from scheduling.core import room_facts as core
+from scheduling.core.holds import HoldState, RoomAnswer
+from scheduling.core.room_facts import HoldKind, RoomFacts
+from scheduling.core.room_outlook import StackOutlook, room_outlook
+
+_UTC = ZoneInfo("UTC")
+_EVER = datetime(2000, 1, 1, tzinfo=UTC)
+
+
+@dataclass(frozen=True, slots=True)
+class LastRead:
+    """The last readings of a zone, all of one instant: °C and percent."""
+
+    zone: int
+    name: str
+    at: datetime
+    airs: tuple[tuple[float, float], ...]
+
+    def under(self, rule: RestRule) -> LastAir:
+        """Return the worst of them under a rule: they are in band only if all are."""
+        band = rule.band
+        t_c, rh_pct = min(self.airs, key=lambda air: (band.admits(*air), band.admits_temperature(air[0])))
+        return LastAir(self.zone, self.name, self.at, t_c, rh_pct)
+
+
+def last_read_of(zone: Zone, readings: Iterable[Reading], *, now: datetime) -> LastRead | None:
+    """Return what was read last in a zone, of readings that hold at least its latest; None: nothing by `now`."""
+    by_now = [one for one in readings if one.happened_at <= now]
+    if not by_now:
+        return None
+    at = max(one.happened_at for one in by_now)
+    airs = tuple(_air(one.t_c, one.humidity_pct) for one in by_now if one.happened_at == at)
+    return LastRead(zone.pk, zone.name, at, airs)
+
+
+def last_reads(job: Job, *, now: datetime) -> tuple[LastRead, ...]:
+    """Return what was read last in each zone of a job that has a reading; one query."""
+    latest = Reading.objects.standing().filter(zone=OuterRef("pk"), happened_at__lte=now)
+    columns = {}
+    # Two of them: readings of one instant, by two meters, are in band only if both are.
+    for number in range(2):
+        for name in ("happened_at", "temperature", "unit", "humidity_pct"):
+            values = latest.order_by("-happened_at", "-pk").values(name)
+            columns[f"{name}_{number}"] = Subquery(values[number : number + 1])
+    zones = Zone.objects.filter(job=job).annotate(**columns).order_by("name")
+    found = []
+    for row in zones.values("pk", "name", *columns):
+        at = row["happened_at_0"]
+        same = [number for number in range(2) if at is not None and row[f"happened_at_{number}"] == at]
+        airs = tuple(
+            _air(celsius(row[f"temperature_{one}"], row[f"unit_{one}"]), row[f"humidity_pct_{one}"])
+            for one in same
+        )
+        if airs:
+            found.append(LastRead(row["pk"], row["name"], at, airs))
+    return tuple(found)
+
+
+def _air(t_c: float, rh_pct: float) -> tuple[float, float]:
+    return t_c, min(rh_pct, 100.0)
+
+
+def stack_outlook(
+    one: StoredRest, reads: Iterable[LastRead], *, accepts_statements: bool
+) -> StackOutlook | None:
+    """Return the outlook of a placement at the present of its rest; None: no time counts, or no rest is asked.
+
+    Args:
+        reads: of every zone of its job.
+    """
+    rule = _rule_of(one, accepts_statements=accepts_statements)
+    if rule is None:
+        return None
+    airs = [read.under(rule) for read in reads]
+    stack = one.stack
+    not_before = stack.latest if one.cold and stack is not None else None
+    if one.cold and not_before is None:
+        return StackOutlook(one.rest, Outlook(None, WhyNot.COLD))
+    open_from = stack.open_from if stack is not None else None
+    outlook = outlook_of(
+        one.rest,
+        rule,
+        here=next((air for air in airs if air.zone == one.rest.zone), None),
+        others=airs,
+        open_from=open_from,
+        not_before=not_before,
+        now=one.rest.as_of,
+    )
+    if stack is not None and stack.is_too_damp:
+        # It would sweat in this air whenever it is unwrapped, so that is no choice.
+        outlook = replace(outlook, choices=tuple(way for way in outlook.choices if way.opens is None))
+    return StackOutlook(one.rest, outlook, open_from, not_before)
+
+
+def outlook_of_room(
+    room: Room,
+    asks: dict[str, Any] | None,
+    rests: Sequence[StoredRest],
+    readings: Iterable[Reading],
+    *,
+    now: datetime,
+) -> Outlook | None:
+    """Return the outlook of a room whose rest is held; None: it is not, or its state was stored without.
+
+    Other zones are read, in one query, only where sheets might be moved there or stand there.
+
+    Args:
+        room: with its zone and job.
+        asks: as `asks_to_json` stored it.
+        rests: of the room's stored state, slid to `now`.
+        readings: the latest of the room's zone.
+    """
+    shown = [one for one in rests if one.sheets]
+    if asks is None or not shown:
+        return None
+    here = last_read_of(room.zone, readings, now=now)
+    reads: tuple[LastRead, ...] = (here,) if here is not None else ()
+    if any(_looks_elsewhere(one, here, room) for one in shown):
+        reads = last_reads(room.job, now=now)
+    accepts = room.job.accepts_statements
+    stacks = {one.placement: stack_outlook(one, reads, accepts_statements=accepts) for one in shown}
+    known = {key: one for key, one in stacks.items() if one is not None}
+    present = max(one.rest.as_of for one in shown)
+    return room_outlook(_facts_of(asks, shown), known, now=present)
+
+
+def _looks_elsewhere(one: StoredRest, here: LastRead | None, room: Room) -> bool:
+    """Return whether the air of other zones matters: the sheets stand there, or the air here is no good."""
+    if one.rest.zone != room.zone_id or one.rest.goes_on is Kind.OUT_OF_BAND:
+        return True
+    if one.rest.goes_on is not Kind.WRAPPED or here is None or one.band is None:
+        return False
+    return not all(Band(*one.band).admits(*air) for air in here.airs)
+
+
+def _rule_of(one: StoredRest, *, accepts_statements: bool) -> RestRule | None:
+    if one.band is None or not one.rest.required:
+        return None
+    return RestRule(
+        required=one.rest.required,
+        max_gap=one.max_gap,
+        restart_after=one.restart_after,
+        band=Band(*one.band),
+        proof=Proof.READINGS_OR_STATEMENTS if accepts_statements else Proof.READINGS,
+    )
+
+
+# ---- what a room asks, as its state keeps it ----
+
+
+def asks_to_json(facts: RoomFacts, answer: RoomAnswer) -> dict[str, Any] | None:
+    """Return what decides how many of the placements are enough, while the rest is held; else None."""
+    held = {hold.kind for hold in answer.holds if hold.state is HoldState.HELD}
+    if HoldKind.REST not in held:
+        return None
+    return {
+        "needs": [[one.product, one.sheets, one.one_batch] for one in facts.requirement],
+        "mixes": sorted({one.product for one in facts.mixes}),
+        "coming": [
+            [one.id, one.product, one.batch, one.sheets, one.expected_at and one.expected_at.isoformat()]
+            for one in facts.deliveries
+        ],
+        "rest": facts.rest_required.total_seconds(),
+        "waived": [
+            [one.id, one.at.isoformat(), one.until and one.until.isoformat()]
+            for one in facts.waivers
+            if one.hold is HoldKind.PANELS_ON_SITE
+        ],
+    }
+
+
+def _facts_of(asks: dict[str, Any], rests: Sequence[StoredRest]) -> RoomFacts:
+    """Return the facts of a room as far as its rest hold asks for them."""
+    return RoomFacts(
+        time_zone=_UTC,
+        requirement=tuple(
+            core.Requirement(product=product, label="", sheets=sheets, one_batch=one_batch)
+            for product, sheets, one_batch in asks["needs"]
+        ),
+        placements=tuple(
+            core.Placement(
+                id=one.placement,
+                product=str(one.product),
+                batch=one.batch,
+                sheets=one.sheets,
+                in_at=one.in_at,
+            )
+            for one in rests
+        ),
+        inspections=tuple(
+            core.Inspection(
+                id=f"{one.placement}/seen",
+                placement=one.placement,
+                at=one.in_at,
+                inspected=one.inspected,
+                rejected=one.rejected,
+                mark_seen=one.mark_seen,
+            )
+            for one in rests
+            if one.inspected
+        ),
+        mixes=tuple(core.Mix(id=f"mix/{product}", product=product, at=_EVER) for product in asks["mixes"]),
+        deliveries=tuple(
+            core.Delivery(id=key, product=product, batch=batch, sheets=sheets, expected_at=_at(expected))
+            for key, product, batch, sheets, expected in asks["coming"]
+        ),
+        rest_required=timedelta(seconds=asks["rest"]),
+        waivers=tuple(
+            core.Waiver(
+                id=key,
+                hold=HoldKind.PANELS_ON_SITE,
+                at=datetime.fromisoformat(at),
+                until=_at(until),
+            )
+            for key, at, until in asks["waived"]
+        ),
+    )
+
+
+def _at(stored: str | None) -> datetime | None:
+    return None if stored is None else datetime.fromisoformat(stored)
