@@ -69,7 +69,7 @@ class Choice:
     Args:
         finish: if all goes on well; may be past where a reading would prove what has been.
         by: when it is done at the latest for that finish; None: as soon as can be.
-        otherwise: the earliest finish if it is not done by then; None: this choice is not about keeping anything.
+        otherwise: the earliest finish once what it keeps is lost; None: this choice is not about keeping anything.
         keeps: time that is proven, or waits for its proof, which is kept by it and lost without it.
         keeps_until: the last moment at which the air in band would still keep it; None: it does not hang on that.
         off: what the air lacks that this choice puts right.

@@ -13,6 +13,7 @@ from zoneinfo import ZoneInfo
 from django.db.models import Exists, OuterRef, Q
 from django.urls import reverse
 
+from jobs.clocks import meant_by, with_offset
 from jobs.core.conditions import Band
 from jobs.core.units import celsius
 from jobs.core.words import Say, say, say_n
@@ -32,12 +33,14 @@ from scheduling.curing import cure_from_json
 from scheduling.gather import planned_for
 from scheduling.models import RoomState
 from scheduling.models.work import untranslated
+from scheduling.outlooks import outlook_of_room
 from scheduling.pages.cure import CureView, cure_view
-from scheduling.pages.loggers import by_words, meant
+from scheduling.pages.loggers import by_words
+from scheduling.pages.outlook import OutlookView, outlook_view
 from scheduling.pages.stack import StackView, stack_views
 from scheduling.pages.trace import readings_to_draw
 from scheduling.pages.wood import WoodView, wood_views
-from scheduling.silence import clocks_in, silence_note, silences_of
+from scheduling.silence import silence_note, silences_of
 
 #: What the history shows at once; the rest is a link away.
 HISTORY_AT_ONCE = 40
@@ -126,6 +129,8 @@ class RoomPage:
     #: Loggers that say nothing where something of this room hangs on it.
     silent: tuple[parts.Note, ...]
     cure: CureView | None
+    #: What can be done about a rest that is held; None: it is not held.
+    outlook: OutlookView | None
     history: tuple[parts.LogRow, ...]
     history_left_out: int
     readings: tuple[parts.LogRow, ...]
@@ -156,6 +161,7 @@ def room_page(
     rests = [answers.rest_from_json(one, now=now) for one in state.rests]
     day = _day(room, state)
     rights = rights_of(person, may_record=may_record, may_record_site=may_record_site)
+    read = last_readings(room.zone_id)
     history, left_out = _history(room, rights, everything=all_history)
     answer, trouble = _answer(state, holds, day, now=now)
     return RoomPage(
@@ -176,9 +182,14 @@ def room_page(
             is_finished=state.stage == RoomState.Stage.FINISHED,
             now=now,
         ),
+        outlook=outlook_view(
+            outlook_of_room(room, state.answer.get("asks"), rests, read, now=now),
+            day=day.shifts[0][0] if day else None,
+            now=now,
+        ),
         history=history,
         history_left_out=left_out,
-        readings=latest_readings(room.zone_id, may_correct=may_record_site),
+        readings=reading_lines(read, may_correct=may_record_site),
         may_record=may_record,
         may_record_site=may_record_site,
         is_manager=person.is_manager,
@@ -514,12 +525,22 @@ def _history(
 
 def latest_readings(zone: int, *, may_correct: bool) -> tuple[parts.LogRow, ...]:
     """Return the latest standing readings of a zone, those of a logger's file too."""
+    return reading_lines(last_readings(zone), may_correct=may_correct)
+
+
+def last_readings(zone: int) -> list[Reading]:
+    """Return the latest standing readings of a zone, with who recorded them, latest first."""
     rows = Reading.objects.standing().filter(zone=zone).select_related("recorded_by")
-    lines, clocks = [], clocks_in([zone])
-    for one in rows.order_by("-happened_at", "-pk")[:READINGS_AT_ONCE]:
+    return list(with_offset(rows).order_by("-happened_at", "-pk")[:READINGS_AT_ONCE])
+
+
+def reading_lines(readings: Sequence[Reading], *, may_correct: bool) -> tuple[parts.LogRow, ...]:
+    """Return readings as lines, each with its ways to be corrected."""
+    lines = []
+    for one in readings:
         unit = "°C" if one.unit == "c" else "°F"
         fact = say("{air} {unit}, {humidity} %", air=one.temperature, unit=unit, humidity=one.humidity_pct)
-        at, said_at = meant(one, clocks)
+        at, said_at = meant_by(one)
         lines.append(
             parts.LogRow(
                 at=at,

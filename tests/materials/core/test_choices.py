@@ -297,7 +297,8 @@ def test_what_is_missed_finishes_when_the_clock_says_so(given_facts, soon):
 
     for choice in outlook.choices:
         if choice.otherwise is not None:
-            late = read_from(choice.by + SECOND, rest.zone, known["rule"], until=choice.otherwise + SECOND)
+            missed = choice.keeps_until or choice.by
+            late = read_from(missed + SECOND, rest.zone, known["rule"], until=choice.otherwise + SECOND)
             then = known | {"readings": [*known["readings"], *late]}
             assert rest_of(**then, now=late[-1].at).proven_at == choice.otherwise, choice
             assert choice.otherwise >= choice.finish
