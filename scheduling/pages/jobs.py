@@ -70,6 +70,7 @@ class _Row:
     name: str
     job_id: int
     zone_id: int
+    zone: str
     stage: str
     began_held: bool
     is_released: bool
@@ -104,6 +105,8 @@ class JobPage:
     finished: tuple[RoomLine, ...]
     left_out: int
     coming: tuple[ComingLine, ...]
+    #: Key and name of the zones that its rooms are in.
+    zones: tuple[tuple[int, str], ...]
     crews: tuple[str, ...]
     let_in: str
 
@@ -164,7 +167,8 @@ def _job_lines(jobs: QuerySet[Job]) -> tuple[JobLine, ...]:
 
 def job_page(job: Job, person: Person, *, everything: bool = False, now: datetime) -> JobPage:
     """Return what the page of a job shows; the states of its rooms must have been brought up to date."""
-    lines = [_room_line(row, person) for row in _rows(job, person, now=now)]
+    rows = _rows(job, person, now=now)
+    lines = [_room_line(row, person) for row in rows]
     finished = [line for line in lines if line.shown == "finished"]
     open_rooms = sorted((line for line in lines if line.shown != "finished"), key=_nearest_first)
     shown = open_rooms if everything else open_rooms[:ROOMS_AT_ONCE]
@@ -176,6 +180,7 @@ def job_page(job: Job, person: Person, *, everything: bool = False, now: datetim
         finished=tuple(sorted(finished, key=lambda line: by_name(line.name))),
         left_out=len(open_rooms) - len(shown),
         coming=_coming(job, now=now),
+        zones=tuple(sorted({(row.zone_id, row.zone) for row in rows}, key=lambda zone: by_name(zone[1]))),
         crews=tuple(
             JobCrew.objects.filter(job=job).order_by("crew__name").values_list("crew__name", flat=True)
         ),
@@ -219,6 +224,7 @@ def _rows(job: Job, person: Person, *, now: datetime) -> list[_Row]:
         "room__name",
         "room__job",
         "room__zone",
+        "room__zone__name",
         "stage",
         "began_held",
         "is_released",
