@@ -112,6 +112,8 @@ class StoredSilence:
 def stored_silence(one: Silence) -> StoredSilence:
     """Return a silence as it is shown."""
     costs = tuple(stake.says for stake in one.stakes)
+    if one.others:
+        costs = (say("nothing as long as {loggers} still reports there", loggers=one.others),)
     return StoredSilence(one.logger, one.zone, one.zone_name, one.since, costs, one.read_by)
 
 
@@ -122,7 +124,7 @@ def silence_to_json(one: Silence) -> dict[str, Any]:
         "zone": one.zone,
         "zone_name": one.zone_name,
         "since": one.since.isoformat(),
-        "costs": [to_json(stake.says) for stake in one.stakes],
+        "costs": [to_json(cost) for cost in stored_silence(one).costs],
         "read_by": one.read_by.isoformat() if one.read_by else None,
     }
 

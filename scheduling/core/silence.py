@@ -42,18 +42,22 @@ class Stake:
 
 @dataclass(frozen=True, slots=True)
 class Silence:
-    """A logger that has been silent since `since` in a zone, and what that costs, the most urgent first."""
+    """A logger that has been silent since `since` in a zone, and what hangs on its air, the most urgent first.
+
+    `others` still report there: as long as they do, it costs nothing.
+    """
 
     logger: str
     zone: int
     zone_name: str
     since: datetime
     stakes: tuple[Stake, ...]
+    others: tuple[str, ...] = ()
 
     @property
     def read_by(self) -> datetime | None:
         """The first instant by which somebody must have read the air; None: nothing hangs on one."""
-        return self.stakes[0].read_by
+        return None if self.others else self.stakes[0].read_by
 
     @property
     def key(self) -> tuple[str, int]:
@@ -69,18 +73,18 @@ def silences(
     None: no further one falls silent.  When a stake ends is for those who gave it to say.
     """
     here = {stake.zone for stake in stakes}
-    found, turns = [], []
-    for one in heard:
-        if one.zone not in here:
-            continue
+    watching = [one for one in heard if one.zone in here]
+    reporting = [one for one in watching if now < one.silent_at]
+    found = []
+    for one in watching:
         if now < one.silent_at:
-            turns.append(one.silent_at)
             continue
         mine = sorted((stake for stake in stakes if stake.zone == one.zone), key=_urgency)
-        found.append(Silence(one.logger, one.zone, one.zone_name, one.last_at, tuple(mine)))
-    found.sort(key=lambda one: (_urgency(one.stakes[0]), one.since, one.key))
-    return tuple(found), min(turns, default=None)
+        others = tuple(sorted(other.logger for other in reporting if other.zone == one.zone))
+        found.append(Silence(one.logger, one.zone, one.zone_name, one.last_at, tuple(mine), others))
+    found.sort(key=lambda one: (bool(one.others), _urgency(one), one.since, one.key))
+    return tuple(found), min((one.silent_at for one in reporting), default=None)
 
 
-def _urgency(stake: Stake) -> tuple[bool, float]:
-    return stake.read_by is None, stake.read_by.timestamp() if stake.read_by else 0.0
+def _urgency(one: Stake | Silence) -> tuple[bool, float]:
+    return one.read_by is None, one.read_by.timestamp() if one.read_by else 0.0

@@ -239,3 +239,19 @@ def test_who_never_reported_is_not_silent():
     ward = Ward()
 
     assert ward.silent(now=NOW) == ()
+
+
+def test_where_another_logger_still_reports_it_costs_nothing_yet(ward):
+    second, token = loggers.add_logger(
+        name="L4", zones=[ward.zone], silent_after=6 * HOUR, by=ward.boss, now=LAST
+    )
+    row = Posted(ward.zone.pk, ReadOut(LAST + MINUTE, 21.0, "c", 45.0, 1))
+    take(Batch((row,)), loggers.sender_of(token, now=LAST + MINUTE), now=LAST + MINUTE)
+
+    (one,) = ward.silent(now=NOW)
+
+    assert (one.logger, one.read_by) == ("L3", None)
+    assert [plain(cost, zone="UTC") for cost in one.costs] == ["nothing as long as L4 still reports there"]
+    loggers.end_logger(second, by=ward.boss, now=NOW)
+    (one,) = ward.silent(now=NOW)
+    assert one.read_by == LAST + MINUTE + 4 * HOUR

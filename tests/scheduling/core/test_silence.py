@@ -72,3 +72,14 @@ def test_the_most_urgent_silence_comes_first():
     found, _turn = silences(loggers, stakes, now=NOW)
 
     assert [one.key for one in found] == [("L4", HALL), ("L3", WARD)]
+
+
+def test_another_that_still_reports_there_is_named_and_then_it_costs_nothing():
+    loggers = [heard(2 * HOUR), heard(timedelta(minutes=5), logger="L4"), heard(3 * HOUR, zone=HALL)]
+    stakes = [stake(by=NOW + HOUR), stake(zone=HALL)]
+
+    (hall, ward), turn = silences(loggers, stakes, now=NOW)
+
+    assert (hall.others, ward.others, ward.read_by) == ((), ("L4",), None)
+    assert turn == NOW + timedelta(minutes=55)
+    assert all(one.others == () for one in silences(loggers, stakes, now=turn)[0])
