@@ -24,6 +24,8 @@ FLOOR, SKID, BREAK_X = 150.0, 16.0, 132.0
 LEFT, LOT_WIDTH, LOT_GAP = 8.0, 36.0, 10.0
 MOST_LOTS = 3
 FOOT, DECK = 10.0, 4.0
+#: The figure beside a thin stack needs so much height; above the stack stands the end of the break.
+LOWEST, MARGIN = 12.0, 10.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -59,6 +61,9 @@ class Section:
     middle_y: str
     measure_x: str
     words_x: str
+    #: What of the drawing is shown: from where, and how high; a thin stack leaves no blank above it.
+    view_y: str
+    view_height: str
 
 
 def section(
@@ -100,6 +105,8 @@ def section(
         middle_y=number((top + base) / 2 + 5),
         measure_x=number(right + 22),
         words_x=number(right + 34),
+        view_y=number(min(top, base - LOWEST) - MARGIN),
+        view_height=number(FLOOR + 2 - min(top, base - LOWEST) + MARGIN),
     )
 
 

@@ -75,6 +75,18 @@ def judge_lying(form: ActForm) -> None:
         form.add_error("lot_of", _("Say how many sheets lie in one lot."))
 
 
+def lots_words(product: Product, sheets: int) -> str:
+    """Return how many lots of the usual size so many sheets make, and how much floor they take."""
+    lots = -(-sheets // USUAL_LOT)
+    area = lots * product.sheet_w_nm * product.sheet_h_nm * 1e-18
+    words = ngettext(
+        "%(sheets)d sheets in lots of ten: %(n)d lot, about %(area)d m² of floor.",
+        "%(sheets)d sheets in lots of ten: %(n)d lots, about %(area)d m² of floor.",
+        lots,
+    )
+    return words % {"sheets": sheets, "n": lots, "area": max(1, round(area))}
+
+
 class OpenAndLayOutForm(RejectFields, AirForm):
     """A placement opened: how it lies, what was looked at, how warm it is and the air, in one handling."""
 
@@ -142,15 +154,7 @@ class OpenAndLayOutForm(RejectFields, AirForm):
     @property
     def lots_words(self) -> str:
         """How many lots of the usual size that makes, and how much floor."""
-        lots = -(-self.standing.sheets // USUAL_LOT)
-        product = self.placement.product
-        area = lots * product.sheet_w_nm * product.sheet_h_nm * 1e-18
-        words = ngettext(
-            "%(sheets)d sheets in lots of ten: %(n)d lot, about %(area)d m² of floor.",
-            "%(sheets)d sheets in lots of ten: %(n)d lots, about %(area)d m² of floor.",
-            lots,
-        )
-        return words % {"sheets": self.standing.sheets, "n": lots, "area": max(1, round(area))}
+        return lots_words(self.placement.product, self.standing.sheets)
 
     @cached_property
     def weight(self) -> Say:
@@ -276,6 +280,11 @@ class LayOutForm(ActForm):
     def weight(self) -> Say:
         return weight_of(self.placement.product, self.standing.sheets)
 
+    @property
+    def lots_words(self) -> str:
+        """How many lots of the usual size that makes, and how much floor."""
+        return lots_words(self.placement.product, self.standing.sheets)
+
     def judge(self) -> None:
         judge_lying(self)
 
@@ -371,6 +380,7 @@ class MoistureForm(ActForm):
                     "Wood follows the humidity over days, and in a stack hardly at all. A pin meter on the"
                     " back is the proof; move a panel out of the middle to read it."
                 ),
+                mark="prov",
             ),
         )
 

@@ -25,11 +25,14 @@ from materials.stack_queries import Lying, Measured, lying_of, stack_facts
 from scheduling.answers import StoredRest
 from scheduling.core import room_facts
 from scheduling.models import SheetsSet
+from scheduling.printing import number_words
 from scheduling.stack_drawing import Section, WarmLine, section, warm_line
 from scheduling.warmth import HOUR, QUARTER, Warmed, hourly_air, rounded_down, rounded_up, warmed
 
 #: A stack no higher than this is warm within a day even by the slow constants: 16 sheets of 2.3 mm on a skid.
 SURELY_WARMED_NM = 36_800_000
+#: Laying sheets out and stacking them again is work; what saves less than this is not proposed.
+WORTH_LAYING_OUT = timedelta(hours=6)
 
 
 @dataclass(frozen=True, slots=True)
@@ -186,7 +189,7 @@ def _view(
 ) -> StackView:
     warming = stack.warming
     phase = warming.phase
-    plan = core.laid_out(stack.stack, warming) if _may_lay_out(stack) else None
+    plan = _plan(stack) if _may_lay_out(stack) else None
     lies = _lies_words(phase.lies, phase.lot_of if phase.lies is Lies.LOTS else None)
     wrap = _wrap(stack) if stack.sweat is not None else None
     if stack.is_warm:
@@ -202,10 +205,16 @@ def _view(
         section=_section(stack),
         height=_height_words(stack),
         line=_line(one, stack, zone, now=now),
-        range=_range_words(stack, now=now),
+        range=say("in {range}", range=_range_words(stack, now=now)),
         rest=one.rest.required or None,
-        may_lay_out=plan is not None,
+        may_lay_out=_may_lay_out(stack),
     )
+
+
+def _plan(stack: Warmed) -> LotsPlan | None:
+    """Return what laying the stack out takes; None: that would save too little to be told."""
+    plan = core.laid_out(stack.stack, stack.warming)
+    return plan if plan.saves is None or plan.saves >= WORTH_LAYING_OUT else None
 
 
 def _may_lay_out(stack: Warmed) -> bool:
@@ -224,22 +233,25 @@ def _from_now(at: datetime | None, now: datetime) -> timedelta | None:
 def _answer(stack: Warmed, plan: LotsPlan | None, *, now: datetime) -> Say:
     """Return when the middle is warm, and what laying the stack out would take."""
     values: dict[str, Value] = {
-        "kelvin": f"{stack.warming.tolerance_k:g}",
+        "kelvin": _kelvins(stack.warming.tolerance_k),
         "range": _range_words(stack, now=now),
     }
     if plan is None or plan.takes.central is None:
-        return say("The middle of the stack comes within {kelvin} K of the room in {range}.", **values)
+        return say(
+            "The middle of the stack comes within {kelvin} of the room in {range}.",
+            **values,
+        )
     return say_n(
-        "The middle of the stack comes within {kelvin} K of the room in {range}; laid out in a flat lot of {lot}"
-        " ({sheets} sheets: one lot), about {takes}, {floor} m² of floor.",
-        "The middle of the stack comes within {kelvin} K of the room in {range}; laid out in flat lots of {lot}"
-        " ({sheets} sheets: {lots} lots), about {takes}, {floor} m² of floor.",
+        "The middle of the stack comes within {kelvin} of the room in {range}; laid out in a flat lot of {lot}"
+        " ({sheets} sheets: one lot), about {takes}, {floor} of floor.",
+        "The middle of the stack comes within {kelvin} of the room in {range}; laid out in flat lots of {lot}"
+        " ({sheets} sheets: {lots} lots), about {takes}, {floor} of floor.",
         n=plan.lots,
         lots=str(apnumber(plan.lots)),
         lot=_("ten") if plan.lot_of == core.LOT_OF else str(plan.lot_of),
         sheets=stack.stack.sheets,
         takes=about(plan.takes.central),
-        floor=max(1, round(plan.floor_m2)),
+        floor=with_unit(max(1, round(plan.floor_m2)), "m²"),
         **values,
     )
 
@@ -291,7 +303,7 @@ def _most(
 def _facts(stack: Warmed) -> tuple[Named, ...]:
     warming = stack.warming
     return (
-        Named(say("Room"), say("{t_c} °C", t_c=_degrees(warming.room_c))),
+        Named(say("Room"), say("{t_c}", t_c=_celsius(warming.room_c))),
         Named(say("Top sheet"), _range_c(warming.face_c)),
         Named(say("Middle"), _range_c(warming.core_c)),
         Named(say("Came at"), _came(stack.start)),
@@ -300,26 +312,35 @@ def _facts(stack: Warmed) -> tuple[Named, ...]:
 
 def _range_c(one: Range) -> Say:
     if one.low == one.high:
-        return say("{t_c} °C", t_c=_degrees(one.central))
+        return say("{t_c}", t_c=_celsius(one.central))
     return say(
-        "about {t_c} °C ({low} to {high})",
-        t_c=_degrees(one.central),
-        low=_degrees(one.low),
-        high=_degrees(one.high),
+        "about {t_c} ({low} to {high})",
+        t_c=_celsius(one.central),
+        low=number_words(one.low),
+        high=number_words(one.high),
     )
 
 
-def _degrees(t_c: float) -> str:
-    return f"{round(t_c, 1):g}".replace("-", "\N{MINUS SIGN}")
+def with_unit(figure: float, unit: str) -> str:
+    """Return a figure to a tenth with its unit, which no line end parts."""
+    return f"{number_words(round(figure, 1))}\N{NO-BREAK SPACE}{unit}"
+
+
+def _celsius(t_c: float) -> str:
+    return with_unit(t_c, "°C")
+
+
+def _kelvins(difference: float) -> str:
+    return with_unit(difference, "K")
 
 
 def _came(start: Measured) -> Say:
-    values: dict[str, Value] = {"t_c": _degrees(start.t_c), "at": start.at, "by": start.by}
+    values: dict[str, Value] = {"t_c": _celsius(start.t_c), "at": start.at, "by": start.by}
     if start.place == StackReading.Place.LORRY:
-        return say("{t_c} °C in the lorry, as told ({at}, {by})", **values)
+        return say("{t_c} in the lorry, as told ({at}, {by})", **values)
     if start.place == StackReading.Place.CORE:
-        return say("{t_c} °C in its middle ({at}, {by})", **values)
-    return say("{t_c} °C on the top sheet ({at}, {by})", **values)
+        return say("{t_c} in its middle ({at}, {by})", **values)
+    return say("{t_c} on the top sheet ({at}, {by})", **values)
 
 
 def _basis(stack: Warmed) -> Say:
@@ -327,9 +348,9 @@ def _basis(stack: Warmed) -> Say:
     warming = stack.warming
     if warming.probe is not None:
         return say(
-            "A probe in the middle read {t_c} °C, {at}: it overrules what is worked out. What makes the range"
+            "A probe in the middle read {t_c}, {at}: it overrules what is worked out. What makes the range"
             " so wide is {ruled}.",
-            t_c=_degrees(warming.probe.t_c),
+            t_c=_celsius(warming.probe.t_c),
             at=warming.probe.at,
             ruled=ruled_words(warming.ruled_by),
         )
@@ -343,7 +364,8 @@ def _warm_words(stack: Warmed) -> Say:
     probe = stack.warming.probe
     if probe is not None:
         return say(
-            "The middle of the stack has come to the room: {t_c} °C by a probe.", t_c=_degrees(probe.t_c)
+            "The middle of the stack has come to the room: {t_c} by a probe.",
+            t_c=_celsius(probe.t_c),
         )
     return say("The middle of the stack has come to the room, even by the slowest reckoning.")
 
@@ -396,12 +418,12 @@ def _wrap_act(stack: Warmed, sweat: Sweat) -> Say:
 
 def _why(sweat: Sweat) -> Say:
     return say(
-        "The air’s dew point is {dew} °C, give or take {error} K; the top face is at {face} °C, and surely dry"
-        " from {margin} K above it.",
-        dew=_degrees(sweat.dew_c),
-        error=_degrees(sweat.dew_error_k),
-        face=_degrees(sweat.top.t_c.low),
-        margin=f"{sweat.margin_k:g}",
+        "The air’s dew point is {dew}, give or take {error}; the top face is at {face}, and surely dry"
+        " from {margin} above it.",
+        dew=_celsius(sweat.dew_c),
+        error=_kelvins(sweat.dew_error_k),
+        face=_celsius(sweat.top.t_c.low),
+        margin=_kelvins(sweat.margin_k),
     )
 
 
@@ -412,14 +434,14 @@ def _below(sweat: Sweat, warming: Warming) -> Say:
     if dry_at is None:
         return say(
             "A dry top face says nothing of the sheets below: when they may be lifted apart dry cannot be told."
-            " Before that, first lower the humidity below {humidity} %, or wipe and dry both faces.",
-            humidity=humidity,
+            " Before that, first lower the humidity below {humidity}, or wipe and dry both faces.",
+            humidity=with_unit(humidity, "%"),
         )
     return say(
         "A dry top face says nothing of the sheets below: they may be lifted apart dry from about {at}. Sooner,"
-        " first lower the humidity below {humidity} %, or wipe and dry both faces.",
+        " first lower the humidity below {humidity}, or wipe and dry both faces.",
         at=rounded_up(dry_at, HOUR if dry_at - warming.as_of > 12 * HOUR else QUARTER),
-        humidity=humidity,
+        humidity=with_unit(humidity, "%"),
     )
 
 
@@ -458,7 +480,7 @@ def _farthest(one: Range, room_c: float) -> float:
 def _height_words(stack: Warmed) -> Say:
     phase, sheets = stack.warming.phase, stack.stack.sheets
     in_pile = {Lies.LOTS: min(phase.lot_of, sheets), Lies.APART: 1}.get(phase.lies, sheets)
-    return say("{height} mm", height=round(in_pile * stack.stack.thickness_nm / 1_000_000))
+    return say("{height}", height=with_unit(round(in_pile * stack.stack.thickness_nm / 1_000_000), "mm"))
 
 
 def _line(one: StoredRest, stack: Warmed, zone: ZoneInfo, *, now: datetime) -> WarmLine | None:

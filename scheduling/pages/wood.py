@@ -11,6 +11,8 @@ from jobs.core.wood import ERROR_POINTS, SettledMoisture, settled_moisture_over
 from jobs.core.words import Say, Value, say
 from materials.models import Product
 from materials.stack_queries import Damp, last_moistures
+from scheduling.pages.stack import with_unit
+from scheduling.printing import number_words
 from scheduling.warmth import NO_AIR, hourly_air
 
 #: Over how long a zone's air is averaged: wood follows days, not hours.
@@ -44,19 +46,19 @@ def settled_words(settled: SettledMoisture | None) -> Say | None:
     if settled is None:
         return None
     values: dict[str, Value] = {
-        "span": LAST_DAYS,
-        "moisture": f"{settled.mean_pct:.1f}",
-        "low": f"{settled.low_pct:.1f}",
-        "high": f"{settled.high_pct:.1f}",
-        "give": f"{ERROR_POINTS:g}",
+        "span": LAST_DAYS // timedelta(days=1),
+        "moisture": with_unit(settled.mean_pct, "%"),
+        "low": number_words(round(settled.low_pct, 1)),
+        "high": number_words(round(settled.high_pct, 1)),
+        "give": number_words(ERROR_POINTS),
     }
     if settled.covered >= LAST_DAYS - LONGEST_GAP:
         return say(
-            "The air of the last {span} draws wood to {moisture} % ({low} to {high}), give or take {give}.",
+            "The air of the last {span} days draws wood to {moisture} ({low} to {high}), give or take {give}.",
             **values,
         )
     return say(
-        "The air of the last {span}, of which readings speak for {covered}, draws wood to {moisture} %"
+        "The air of the last {span} days, of which readings speak for {covered}, draws wood to {moisture}"
         " ({low} to {high}), give or take {give}.",
         covered=settled.covered,
         **values,
@@ -80,14 +82,21 @@ def _view(product: Product, damp: Damp | None, air: Say | None) -> WoodView:
 def _read(damp: Damp | None) -> Say:
     if damp is None:
         return say("Nobody has read the wood with pins yet.")
-    return say("{moisture} % by pins, {at}, {by}.", moisture=damp.moisture_pct, at=damp.at, by=damp.by)
+    return say(
+        "{moisture} by pins, {at}, {by}.",
+        moisture=with_unit(damp.moisture_pct, "%"),
+        at=damp.at,
+        by=damp.by,
+    )
 
 
 def _limits(product: Product) -> Say:
     if product.moisture_min_pct is None or product.moisture_max_pct is None:
         return say("What the maker allows is not known.")
     return say(
-        "The maker allows {low} to {high} %.", low=product.moisture_min_pct, high=product.moisture_max_pct
+        "The maker allows {low} to {high}.",
+        low=number_words(product.moisture_min_pct),
+        high=with_unit(product.moisture_max_pct, "%"),
     )
 
 
@@ -97,12 +106,12 @@ def _trouble(product: Product, damp: Damp | None) -> Say | None:
         return None
     if damp.moisture_pct > high:
         return say(
-            "Too damp: {moisture} %, at most {high} % allowed. Set now, it will shrink on the wall.",
-            moisture=damp.moisture_pct,
-            high=high,
+            "Too damp: {moisture}, at most {high} allowed. Set now, it will shrink on the wall.",
+            moisture=with_unit(damp.moisture_pct, "%"),
+            high=with_unit(high, "%"),
         )
     return say(
-        "Too dry: {moisture} %, at least {low} % allowed. Set now, it will swell on the wall.",
-        moisture=damp.moisture_pct,
-        low=low,
+        "Too dry: {moisture}, at least {low} allowed. Set now, it will swell on the wall.",
+        moisture=with_unit(damp.moisture_pct, "%"),
+        low=with_unit(low, "%"),
     )

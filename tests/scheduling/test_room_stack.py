@@ -130,7 +130,7 @@ def test_a_day_of_rest_does_not_warm_a_skid_of_eighty_and_the_page_says_so(room,
     beside = said(stack.beside)
     assert beside == ("24 h of rest warm a stack of about 25 such sheets (16 to 43), unwrapped. Here lie 80.")
     assert stack.section.piles[0].cold_y is not None
-    assert stack.height.values["height"] == 184
+    assert said(stack.height) == "184 mm"
     assert said(stack.binding).startswith("Advice")
     assert stack.may_lay_out
 
