@@ -13,6 +13,7 @@ from itertools import pairwise
 from jobs.core.logger_columns import Layout, header_of, layout_of
 from jobs.core.logger_dates import Order, order_of, order_question
 from jobs.core.logger_doubts import doubts_of
+from jobs.core.logger_long import side_by_side
 from jobs.core.logger_rows import Rows, rows_of
 from jobs.core.logger_table import Table, table_of, text_of
 from jobs.core.logger_told import told_form, told_left_out, told_oddities, told_rows
@@ -92,7 +93,7 @@ def read(
         return too_large
     header: tuple[str, ...] = ()
     try:
-        table = table_of(text_of(data))
+        table = side_by_side(table_of(text_of(data)))
         header, _above = header_of(table)
         return _read_out(table, answers or Answers())
     except Refused as refused:
@@ -104,7 +105,7 @@ def read(
 def header_in(data: bytes) -> tuple[str, ...]:
     """Return a file's header, one text a column, by its first rows alone; none where there is no table in it."""
     try:
-        header, _above = header_of(table_of(text_of(data)))
+        header, _above = header_of(side_by_side(table_of(text_of(data))))
     except Refused:
         return ()
     return header

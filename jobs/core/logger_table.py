@@ -127,6 +127,7 @@ class Table:
 
     `kinds` says what the cells of the first good one look like; `epoch` is the index of the column whose header
     says that it counts seconds since 1970, `counted` of one that counts the time in a way it does not say.
+    `is_paired`: the file has one value a row, and they were put side by side.
     """
 
     text: Text
@@ -136,6 +137,7 @@ class Table:
     kinds: tuple[Kind, ...]
     epoch: int | None = None
     counted: int | None = None
+    is_paired: bool = False
 
     @property
     def first(self) -> Row:

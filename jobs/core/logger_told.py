@@ -85,7 +85,13 @@ def told_form(table: Table, layout: Layout, units: set[WrittenUnit], *, is_share
     temperature, humidity = str(layout.labels[layout.temperature]), str(layout.labels[layout.humidity])
     kelvin = [say("Kelvin are read as °C: 273.15 less.")] if "k" in units else []
     shares = [say("Humidities are shares of one, as answered.")] if is_share else []
+    pairs = (
+        [say("Each row of the file holds one value; those of one time are read together.")]
+        if table.is_paired
+        else []
+    )
     return [
+        *pairs,
         *kelvin,
         *shares,
         say(

@@ -51,7 +51,7 @@ _CERTAIN_C = re.compile(_DEGREES % ("c", "c", "c") + "|celsius|centigrade|℃", 
 _CERTAIN_F = re.compile(_DEGREES % ("f", "f", "f") + "|fahrenheit|℉", re.IGNORECASE)
 #: A bare K stands in brackets, behind a mark or a blank, or alone; `type K` is a kind of probe.
 _CERTAIN_K = re.compile(
-    rf"kelvin|{_DEGREE}\s*k(?![a-z])|[(\[]\s*k\s*[)\]]|^\s*k\s*$|(?<!type)(?<!typ)[,_\s]\s*K\s*$",
+    rf"kelvin|{_DEGREE}\s*k(?![a-z])|[(\[]\s*k\s*[)\]]|^\s*k\s*$|(?<!type)(?<!typ)[,_\s]K\s*$",
     re.IGNORECASE,
 )
 #: `0.1 °C`, `°C x10`, `m°C`: whole numbers that stand for parts.
