@@ -124,9 +124,10 @@ def _read_out(table: Table, answers: Answers) -> ReadOut:
     stated = stated_zone(layout.time_headers, layout.rows_above)
     units, order, known = _settled(rows, layout, stated, answers)
     instants, passes = instants_of(rows.walls(order.left[0]), known, stated, answers)
-    columns = zip(instants, rows.values, units, rows.humidities, rows.lines, strict=True)
+    values, stored = storable(rows.values, units)
+    columns = zip(instants, values, stored, rows.humidities, rows.lines, strict=True)
     readings = [
-        Reading(datetime.fromtimestamp(at, UTC), *storable(value, unit), rh_pct, line)
+        Reading(datetime.fromtimestamp(at, UTC), value, unit, rh_pct, line)
         for at, value, unit, rh_pct, line in columns
     ]
     once = _once_each(readings, rows.time_label)

@@ -189,7 +189,7 @@ class _RowReader:
         stamp = self._stamp(cells)
         if stamp is None and self._is_header(line, cells):
             return
-        if self._is_of_another(cells):
+        if self.only is not None and self._is_of_another(cells):
             self.rows.others += 1
             return
         try:
@@ -267,8 +267,6 @@ class _RowReader:
 
     def _is_of_another(self, cells: Cells) -> bool:
         """Return whether a person said that rows like this are not of this logger."""
-        if self.only is None:
-            return False
         return all(at >= len(cells) or tidy(cells[at]) != self.only for at in self.who)
 
     # -- time --

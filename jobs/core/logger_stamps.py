@@ -110,6 +110,7 @@ _DASHED = re.compile(
     r"(?P<date>[0-9]{4}-[0-9]{2}-[0-9]{2})[T_ ](?P<h>[0-9]{2})-(?P<m>[0-9]{2})-(?P<s>[0-9]{2})"
     rf"(?P<weekday>){_NO_HALF}(?P<zone>)"
 )
+_FIELDS = ("weekday", "date", "zone", "h", "m", "s", "before", "half", "word")
 _SIGNED = re.compile(r"(?:UTC|GMT)? ?(?P<sign>[+\-−]) ?(?P<h>[0-9]{1,2})(?::?(?P<m>[0-9]{2}))?")
 _UNSEEN = re.compile("[\u200b\u200e\u200f\ufeff]")
 _BLANKS = re.compile(r"\s+")
@@ -204,33 +205,29 @@ def stamp_of(text: str) -> Stamp | None:
     """Return what a tidy text of date and time says, or None where it is none."""
     if len(text) > _LONGEST_CELL:
         return None
-    text = _plain_signs(text)
+    if not text.isascii():
+        text = _plain_signs(text)
     found = _STAMP.fullmatch(text) or _stamp_match(text)
     if not found:
         return None
-    weekday, written, zone = found.group("weekday", "date", "zone")
+    weekday, written, zone, h, m, s, before, half, word = found.group(*_FIELDS)
     if weekday and not is_weekday(weekday):
         return None
-    if zone and zone[0] in "-−" and found["s"] is None and "T" not in text:
+    if zone and zone[0] in "-−" and s is None and "T" not in text:
         # 06:00-07:00 may as well be the hour from six to seven.
         return None
-    half = _half(found)
-    seconds = None if half is None else _seconds(found, half)
-    return (
-        None
-        if half is None or seconds is None
-        else Stamp(written, seconds, zone or None, half, found["s"] is not None)
-    )
-
-
-def _half(found: re.Match[str]) -> str | None:
-    """Return `a`, `p`, an unknown word, or nothing; None where a time has two of them."""
-    before, half, word = found.group("before", "half", "word")
-    if not (before or half or word):
-        return ""
-    if before and (half or word):
+    noon = _half(before, half or word) if before or half or word else ""
+    if noon is None:
         return None
-    said = re.sub(r"[. ]", "", before or half or word).casefold()
+    seconds = _seconds(int(h), int(m), int(s or 0), noon)
+    return None if seconds is None else Stamp(written, seconds, zone or None, noon, s is not None)
+
+
+def _half(before: str | None, behind: str | None) -> str | None:
+    """Return `a`, `p`, an unknown word, or nothing, by what stands about a time; None where both sides say."""
+    if before and behind:
+        return None
+    said = re.sub(r"[. ]", "", before or behind or "").casefold()
     if said in ("a", "am") or said in _MORNINGS:
         return "a"
     if said in ("p", "pm") or said in _AFTERNOONS:
@@ -238,10 +235,8 @@ def _half(found: re.Match[str]) -> str | None:
     return "" if said in _OCLOCK else said
 
 
-def _seconds(found: re.Match[str], half: str) -> int | None:
-    """Return the seconds into the day, cut to whole ones; None where no clock shows this."""
-    h, m, s = found.group("h", "m", "s")
-    hour, minute, second = int(h), int(m), int(s or 0)
+def _seconds(hour: int, minute: int, second: int, half: str) -> int | None:
+    """Return the seconds into the day; None where no clock shows this."""
     if half in ("a", "p"):
         is_morning = half == "a"
         if hour > 12 or (hour == 0 and not is_morning):

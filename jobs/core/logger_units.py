@@ -27,9 +27,16 @@ _NO_AIR_C = 50.0
 _SHARE = 1.05
 
 
-def storable(value: float, unit: WrittenUnit) -> tuple[float, Unit]:
-    """Return a temperature in a unit that readings are stored in: kelvin in °C, to the millionth."""
-    return (round(value - _ZERO_C_IN_K, 6), "c") if unit == "k" else (value, unit)
+def storable(values: Sequence[float], units: Sequence[WrittenUnit]) -> tuple[Sequence[float], Sequence[Unit]]:
+    """Return temperatures in the units that readings are stored in: kelvin in °C, to the millionth."""
+    stored: list[Unit] = ["c" if unit == "k" else unit for unit in units]
+    if "k" not in units:
+        return values, stored
+    return [_less_kelvin(value, unit) for value, unit in zip(values, units, strict=True)], stored
+
+
+def _less_kelvin(value: float, unit: WrittenUnit) -> float:
+    return round(value - _ZERO_C_IN_K, 6) if unit == "k" else value
 
 
 def units_of(rows: Rows, layout: Layout, answers: Answers) -> Sequence[WrittenUnit] | None:
@@ -84,7 +91,7 @@ def _unit_words(unit: WrittenUnit, seen: float) -> Say:
     """Return a unit in words, with what the first temperature is in °C if it is another."""
     if unit == "c":
         return say("°C")
-    value, stored = storable(seen, unit)
+    (value,), (stored,) = storable([seen], [unit])
     t_c = round(celsius(value, stored), 1)
     return say("{unit}: {seen} {unit} are {t_c} °C", unit=UNIT_WORDS[unit], seen=seen, t_c=t_c)
 
