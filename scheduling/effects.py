@@ -49,12 +49,15 @@ class RestChange:
 
 @dataclass(frozen=True, slots=True)
 class RoomAs:
-    """How a room stands under one rule; `held`: by what, in the order it clears; `start`: None is unknown."""
+    """How a room stands under one rule; `held`: by what, in the order it clears.
+
+    `fit_at`: when it is or can be fit to send; None: unknown.
+    """
 
     fit: bool
     released: bool
     held: tuple[HoldKind, ...]
-    start: datetime | None
+    fit_at: datetime | None
 
 
 @dataclass(frozen=True, slots=True)
@@ -88,7 +91,7 @@ class RoomChange:
         return self.day is not None and self._keeps(self.after) and not self._keeps(self.before)
 
     def _keeps(self, one: RoomAs) -> bool:
-        return self.day is not None and (one.fit or (one.start is not None and one.start <= self.day))
+        return self.day is not None and one.fit_at is not None and one.fit_at <= self.day
 
     @property
     def outcome(self) -> tuple[object, ...]:
@@ -153,9 +156,11 @@ def change_of(before: Judged, after: Judged) -> RoomChange | None:
 
 def _room_as(one: Judged) -> RoomAs:
     held = tuple(hold.kind for hold in one.answer.holds if hold.state is HoldState.HELD)
-    earliest = one.answer.earliest_start
-    start = earliest.instant(now=one.at) if earliest is not None else None
-    return RoomAs(one.answer.fit_to_send, one.answer.released, held, start)
+    # What a reading at the door clears does not keep a crew from being sent.
+    forecasts = [hold.forecast for hold in one.keeping]
+    instants = [forecast.instant(now=one.at) for forecast in forecasts if forecast is not None]
+    fit_at = max([one.at, *instants]) if len(instants) == len(forecasts) else None
+    return RoomAs(one.answer.fit_to_send, one.answer.released, held, fit_at)
 
 
 def _rest_changes(before: Judged, after: Judged) -> Iterator[RestChange]:
@@ -164,8 +169,15 @@ def _rest_changes(before: Judged, after: Judged) -> Iterator[RestChange]:
         if was.standing.sheets:
             old = _rest_as(was, now=before.at)
             new = _rest_as(will[was.standing.id], now=after.at)
-            if old != new:
+            if _differ(old, new):
                 yield RestChange(was.standing.batch, old, new)
+
+
+def _differ(old: RestAs, new: RestAs) -> bool:
+    """Return whether a rest is another; of one that is done either way only what of it is counted."""
+    if old.state is new.state is RestState.PROVEN:
+        return (old.proven, old.restarts) != (new.proven, new.restarts)
+    return old != new
 
 
 def _rest_as(one: Rested, *, now: datetime) -> RestAs:

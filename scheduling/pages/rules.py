@@ -399,7 +399,7 @@ def _rooms_ledger(rooms: Sequence[RoomChange]) -> parts.Ledger:
         parts.Head(say("Rest proven")),
         parts.Head(say("Back to zero")),
         parts.Head(say("Rest complete")),
-        parts.Head(say("Can be started")),
+        parts.Head(say("Fit to send from")),
     )
     return parts.Ledger(
         say("Rooms that change"),
@@ -419,7 +419,7 @@ def _room_row(one: RoomChange) -> parts.LedgerRow:
             parts.Entry(_rests(one.rests, _proven_of)),
             parts.Entry(_rests(one.rests, _restarts_of)),
             parts.Entry(_rests(one.rests, _full_of)),
-            parts.Entry(_moved(_start_of(one.before), _start_of(one.after)), risk=one.loses_day),
+            parts.Entry(_moved(_fit_from(one.before), _fit_from(one.after)), risk=one.loses_day),
         ),
         key=f"room-{one.room.pk}",
     )
@@ -439,8 +439,10 @@ def _stands(one: RoomAs) -> Value:
     return say("Held by {holds}", holds=tuple(Say(untranslated(kind.value)) for kind in one.held))
 
 
-def _start_of(one: RoomAs) -> Value:
-    return one.start if one.start is not None else say("not known")
+def _fit_from(one: RoomAs) -> Value:
+    if one.fit:
+        return say("now")
+    return one.fit_at if one.fit_at is not None else say("not known")
 
 
 def _rests(rests: Sequence[RestChange], part: Any) -> Value:

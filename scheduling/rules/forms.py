@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Iterator, Mapping
 from typing import Any
 
 from django import forms
@@ -112,9 +112,17 @@ class RuleForm(forms.Form):
         return tuple(column for group in self.groups for column in group.columns)
 
     @property
-    def fieldsets(self) -> list[tuple[Say, list[forms.BoundField]]]:
-        """The fields under the headings of their groups."""
-        return [(group.title, [self[column.name] for column in group.columns]) for group in self.groups]
+    def fieldsets(self) -> list[tuple[Say, list[list[forms.BoundField]]]]:
+        """The fields under the headings of their groups, the two limits of a band side by side."""
+        return [(group.title, list(self._lines(group))) for group in self.groups]
+
+    def _lines(self, group: Group) -> Iterator[list[forms.BoundField]]:
+        highs = dict(BANDS)
+        for column in group.columns:
+            if column.name in highs:
+                yield [self[column.name], self[highs[column.name]]]
+            elif column.name not in highs.values():
+                yield [self[column.name]]
 
     @property
     def changes(self) -> dict[str, Any]:
@@ -199,8 +207,10 @@ def _field_of(column: Column, empty: Say | None) -> forms.Field:
         return _choice_of(column, label, " ".join(hints), empty)
     if empty is not None:
         hints.append(_("Empty: {meaning}.").format(meaning=plain(empty, zone="UTC")))
-    elif column.may_be_empty:
-        hints.append(_("Empty: the maker says nothing of it."))
+    elif column.name in (names[0] for names, _why in WHOLE):
+        hints.append(_("Filled in whole, or not at all."))
+    elif column.may_be_empty and column.kind is Kind.HOURS:
+        hints.append(_("Empty: the label says nothing of it."))
     options: dict[str, Any] = {"label": label, "help_text": " ".join(hints), "required": required}
     if column.kind is Kind.LENGTH:
         return LengthField(max_length=40, **options)

@@ -144,7 +144,7 @@ def test_a_longer_rest_shows_which_rooms_are_no_longer_fit_and_stores_nothing(bo
     # Thirty hours are proven; 54 - 30 lack, from the present on, and the day begins on Thursday at 07:00 in Paris.
     assert (rest.before.proven, rest.after.proven, rest.after.required) == (30 * HOUR, 30 * HOUR, 54 * HOUR)
     assert (rest.before.full_at, rest.after.full_at) == (NOW - 6 * HOUR, NOW + 24 * HOUR)
-    assert change.after.start == NOW + 24 * HOUR
+    assert (change.before.fit_at, change.after.fit_at) == (NOW, NOW + 24 * HOUR)
     assert before == (list(Room.objects.order_by("pk").values_list("facts_version")), Change.objects.count())
     assert Product.objects.get(pk=product.pk).rest_required_s == DAY
     assert RoomState.objects.get(room=room).is_fit_to_send
@@ -166,6 +166,30 @@ def test_a_shorter_patience_with_bad_air_gains_a_restart_and_a_longer_spares_it(
     ((rest,),) = (one.rests for one in back.rooms)
     assert (rest.before.restarts, rest.after.restarts) == (1, 0)
     assert room2.pk not in {one.room.pk for one in back.rooms}
+
+
+def test_a_rest_that_is_done_either_way_is_no_change(boss):
+    _room, product = rested_room(boss)
+
+    effects = effects_of(RuleEdit(product, {"rest_required_s": 28 * 3600}), now=NOW)
+
+    assert (effects.rooms, effects.touched) == ((), 1)
+
+
+def test_a_reading_that_is_only_old_takes_no_day_away(boss):
+    room, product = rested_room(boss)
+    glue = make.adhesive()
+    make.need(room, glue, 1)
+    lot = {"job": room.job, "room": room, "product": glue, "quantity": 1, "good_through": None}
+    sheets.bring_lot(make.envelope(boss), **lot)
+    crews.give_day(make.envelope(boss), room=room, crew=make.crew(), first_on=THURSDAY + timedelta(days=5))
+    later = NOW + 30 * HOUR
+
+    (change,) = effects_of(RuleEdit(product, {"rest_required_s": 54 * 3600}), now=later).rooms
+
+    # Held by the rest until the day after, and by a reading that is taken at the door.
+    assert change.after.held == (HoldKind.REST, HoldKind.ROOM_CONDITIONS)
+    assert (change.loses_fit, change.loses_day, change.after.fit_at) == (True, False, later + 24 * HOUR)
 
 
 def edits(room, product):
@@ -205,7 +229,7 @@ def test_a_band_that_meets_no_more_takes_the_rest_away(boss):
     (change,) = effects_of(RuleEdit(product, {"t_min": 30.0, "t_max": 35.0}), now=NOW).rooms
 
     (rest,) = change.rests
-    assert (rest.after.proven, rest.after.full_at, change.after.start) == (timedelta(0), None, None)
+    assert (rest.after.proven, rest.after.full_at, change.after.fit_at) == (timedelta(0), None, None)
 
 
 # ---- saving
@@ -386,7 +410,7 @@ def test_the_second_of_two_managers_is_told_and_what_was_typed_stays(client, bos
 def test_facts_that_change_what_it_does_are_told_before_it_is_saved(client, boss):
     room, product = rested_room(boss)
     path = reverse("scheduling:product_rule", args=[product.pk])
-    preview = post(client, path, client.get(path), rest_required_s="28")
+    preview = post(client, path, client.get(path), rest_required_s="48")
     assert "Nothing changes in any room" not in shown(preview)
     seen.record_wetting(make.envelope(boss), room=room)
 
