@@ -239,9 +239,9 @@ class March:
                 abs(weight * (rate * part + slope))
                 for weight, rate, part in zip(weights, rates, parts, strict=True)
             )
-            step = math.inf if speed == 0 else max(over, _LEAST_MOVE * tolerance_k) / speed
-            if gone >= seconds:
+            if gone >= seconds or over > speed * (seconds - gone):
                 return None
+            step = max(over, _LEAST_MOVE * tolerance_k) / speed
             step = min(step, seconds - gone)
             gone = min(gone + step, seconds)
             parts = moved(rates, self.parts, gone, slope)

@@ -21,7 +21,7 @@ from __future__ import annotations
 
 import operator
 from bisect import bisect_right
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, field, replace
 from datetime import datetime, timedelta
 from enum import StrEnum
@@ -364,12 +364,6 @@ def told_range(by_set: Sequence[float]) -> Range:
     return Range(told(min(by_set)), told(by_set[1]), told(max(by_set)))
 
 
-def told_until(course: Course, place: Sequence[float], *, now: int) -> int | None:
-    """Return the first second after `now` at which a temperature is told otherwise; None: not in sight."""
-    middle = told(course.t_c(place, now))
-    return course.first_outside(place, middle - 0.25, middle + 0.25, after=now)
-
-
 def when(fast: int | None, central: int | None, slow: int | None) -> When:
     """Return an instant by the three sets of constants; a room that changes may let any of them come last."""
     earliest, latest = last_first((fast, central, slow))
@@ -382,16 +376,40 @@ def _state(outcomes: Iterable[Outcome], present: int) -> Warmth:
 
 
 def _turns(
-    stack: Stack, at: Sequence[int], outcomes: Iterable[Outcome], present: int
+    stack: Stack, at: Sequence[int], outcomes: Sequence[Outcome], present: int
 ) -> Iterable[int | None]:
     """Yield when something told differs: by the clock, or as what is given already becomes a fact."""
     for one in outcomes:
         yield one.warm_at
-        yield told_until(one.course, one.course.core, now=present)
-        yield told_until(one.course, one.course.face, now=present)
+    yield _told_otherwise([(one.course, one.course.core) for one in outcomes], present)
+    yield _told_otherwise([(one.course, one.course.face) for one in outcomes], present)
     yield from at[bisect_right(at, present) :][:1]
     yield from (seconds(fact.from_at) for fact in stack.phases)
     yield from (seconds(fact.at) for fact in stack.probes)
+
+
+def _told_otherwise(by_set: Sequence[tuple[Course, Sequence[float]]], present: int) -> int | None:
+    """Return the first second after the present at which a range is told otherwise; None: not in sight.
+
+    A set that is neither the central one nor an end of the range may move without its being seen.
+    """
+
+    def told_at(second: int) -> Range:
+        return told_range([course.t_c(place, second) for course, place in by_set])
+
+    def moves_after(second: int) -> Iterator[int]:
+        for course, place in by_set:
+            middle = told(course.t_c(place, second))
+            at = course.first_outside(place, middle - 0.25, middle + 0.25, after=second)
+            if at is not None:
+                yield at
+
+    now, at = told_at(present), present
+    while (following := min(moves_after(at), default=None)) is not None:
+        if told_at(following) != now:
+            return following
+        at = following
+    return None
 
 
 def _probe(stack: Stack, *, now: datetime) -> Temperature | None:

@@ -59,7 +59,7 @@ class Sweat:
         top: the top face: from `dry_at` on the wrap may come off.
         inside: the coldest sheet inside: from `dry_at` on sheets may be lifted apart dry.
         is_air_too_damp: the air itself is less than the margin above its dew point: warming dries nothing.
-        good_until: the first later instant at which any of this differs if no fact comes; None: never.
+        good_until: until then nothing of this differs if no fact comes; None: never.
     """
 
     as_of: datetime
