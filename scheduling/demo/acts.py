@@ -167,6 +167,11 @@ def _read_logger(told: Told) -> Fact:
     return air.read_in(told.scene.loggers[told.line.where], told.envelope)
 
 
+@_act("posts")
+def _posts(told: Told) -> None:
+    air.report(told.scene.loggers[told.line.where], by=told.envelope.by, now=told.envelope.now)
+
+
 @_act("reading")
 def _reading(told: Told) -> Fact:
     return seen.record_reading(

@@ -8,12 +8,17 @@ from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta
 from math import pi, sin
 
+from jobs.core.logger_values import Reading as ReadOut
+from jobs.core.posted import Batch, Posted
 from jobs.core.worktime import Span
 from jobs.facts import Envelope, record
 from jobs.ids import reading_id
-from jobs.models import Reading, ReadingFile, Zone
+from jobs.models import Logger, Person, Reading, ReadingFile, Zone
+from jobs.services.ingest import take
+from jobs.services.loggers import Sender, add_logger
 
 HUMID_FOR = timedelta(hours=2, minutes=40)
+SILENT_AFTER = timedelta(hours=2)
 STORIES = ("steady", "cold night", "humid morning")
 #: The air of the cold night and of the humid morning, away from what is usual.
 COLD_C, DAMP_PCT = 14.2, 68.0
@@ -72,6 +77,23 @@ def read_in(air: Air, envelope: Envelope) -> ReadingFile:
     stored = record(file, envelope)
     Reading.objects.bulk_create([_reading(air, stored, *row) for row in rows])
     return stored
+
+
+def report(air: Air, *, by: Person, now: datetime) -> None:
+    """Let a zone's logger post by itself what it read since the last time; the manager adds it where it is new."""
+    logger = Logger.objects.filter(name=air.logger).first()
+    if logger is None:
+        logger, _token = add_logger(
+            name=air.logger, zones=[air.zone], silent_after=SILENT_AFTER, by=by, now=air.hangs_since
+        )
+    last = Reading.objects.filter(zone=air.zone, logger=air.logger).order_by("-happened_at").first()
+    since = last.happened_at if last else air.hangs_since
+    rows = tuple(
+        Posted(air.zone.pk, ReadOut(at, air_c, "c", humidity, number))
+        for number, (at, air_c, humidity) in enumerate(air.between(since, now), start=1)
+    )
+    take(Batch(rows), Sender(logger.pk, logger.name, logger.made_by_id, is_unnoted=True), now=now)
+    Logger.objects.filter(pk=logger.pk).update(last_used_at=now)
 
 
 def _reading(air: Air, file: ReadingFile, at: datetime, air_c: float, humidity_pct: float) -> Reading:

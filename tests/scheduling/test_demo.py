@@ -22,6 +22,7 @@ from scheduling.core.room_facts import HoldKind
 from scheduling.demo import acts, lines
 from scheduling.demo.days import Days, Unreadable
 from scheduling.models import Crew, DayGiven, Message, RoomState, SheetsSet, TurnedAway
+from scheduling.pages.loggers import loggers_page
 from tests import make
 
 HOUR = timedelta(hours=1)
@@ -271,13 +272,23 @@ def test_only_what_is_new_is_still_owed_to_people(loaded):
     unsent = Message.objects.filter(sent_at__isnull=True)
 
     assert {row.kind for row in owed} == {"send_message"}
-    assert {message.key.split("/")[0] for message in unsent} == {"held_again", "waits"}
+    assert {message.key.split("/")[0] for message in unsent} == {"held_again", "waits", "silent"}
     assert {message.key.split("/")[0] for message in Message.objects.all()} == {
         "held_again",
         "began_held",
         "turned_away",
         "waits",
+        "silent",
     }
+
+
+def test_one_logger_reports_by_itself_and_one_fell_silent_where_panels_rest(loaded):
+    (silent, reports) = sorted(loggers_page(now=loaded).live, key=lambda one: not one.is_silent)
+
+    assert (silent.logger.name, reports.logger.name) == ("TH-22", "TH-21")
+    assert not reports.is_silent
+    (told,) = [one for one in Message.objects.filter(key__startswith="silent/") if one.person.is_crew_lead]
+    assert told.room.zone.name == "Hall B"
 
 
 def test_everybody_and_every_place_is_invented_and_nothing_is_left_of_the_making():
