@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Collection, Iterable, Sequence
 from dataclasses import dataclass
-from datetime import datetime, timedelta, tzinfo
+from datetime import datetime, timedelta
 from uuid import UUID
 
 from django.db.models import QuerySet
@@ -14,7 +14,6 @@ from jobs.clocks import Clocks, clocks_in, meant
 from jobs.core.clocks import Clock
 from jobs.core.plausible import STUCK_S
 from jobs.core.words import Say, say
-from jobs.core.worktime import time_zone
 from jobs.ids import reading_id
 from jobs.models import (
     Logger,
@@ -48,7 +47,6 @@ class HeardIn:
     zone: int
     zone_name: str
     job: str
-    site_zone: tzinfo
     #: None: it has not reported here yet.
     last_at: datetime | None
     #: What the logger itself said, where its clock is off; None: its clock is right.
@@ -161,7 +159,7 @@ def zone_loggers(zone: Zone, *, rights: Collection[Allowed], now: datetime) -> Z
 
 
 def _views(loggers: QuerySet[Logger], *, now: datetime) -> tuple[LoggerView, ...]:
-    rows = list(loggers.prefetch_related("zones__job__site"))
+    rows = list(loggers.prefetch_related("zones__job"))
     heard = {
         (logger, zone): at
         for logger, zone, at in LoggerHeard.objects.filter(logger__in=rows).values_list(
@@ -182,7 +180,6 @@ def _views(loggers: QuerySet[Logger], *, now: datetime) -> tuple[LoggerView, ...
                     zone=zone.pk,
                     zone_name=zone.name,
                     job=zone.job.name,
-                    site_zone=time_zone(zone.job.site.time_zone),
                     last_at=last_at,
                     said_at=said_at if said_at != last_at else None,
                     air=air.get(reading_id(zone=zone.pk, logger=logger.name, at=said_at))
