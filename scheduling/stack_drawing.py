@@ -15,6 +15,8 @@ from scheduling.drawing import Span, Stripe, number, percent
 
 DAY = timedelta(days=1)
 HALF = 50.0
+#: A day that begins further right than this, in percent, has no room for its name.
+LAST_NAMED = 88.0
 #: Pixels a millimetre, so that every stack is to one scale; one that would be higher than this is drawn smaller.
 SCALE, TALLEST = 0.6, 112.0
 #: More sheets than this are drawn as every second, third, … line.
@@ -200,10 +202,11 @@ def _days(span: Span, zone: ZoneInfo) -> tuple[DayMark, ...]:
     while (at := instant_at(day, 0, zone)) < span.end:
         midnights.append(at)
         day += DAY
-    every = max(1, -(-len(midnights) // 4))
+    marks = _thinned(midnights)
+    every = max(1, -(-len(marks) // 4))
     return tuple(
-        DayMark(percent(span.share(at)), at, place % every == 0 and span.share(at) < 88)
-        for place, at in enumerate(_thinned(midnights))
+        DayMark(percent(span.share(at)), at, place % every == 0 and span.share(at) < LAST_NAMED)
+        for place, at in enumerate(marks)
     )
 
 
