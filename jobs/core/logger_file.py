@@ -65,6 +65,8 @@ __all__ = [
 #: 100,000 rows have about 3 MB.
 MAX_BYTES = 50_000_000
 _FIRST_ROWS = 5
+#: So many rows are named beside a question about them.
+_ASKED_ROWS = 8
 _DAY = 86_400
 #: Fewer rows may run on by chance.
 _FEWEST_SWAPPED = 8
@@ -231,13 +233,19 @@ def _without_doubts(
 def _doubt_question(rows: Rows) -> Question:
     first = rows.doubtful[0]
     text = say_n(
-        "Row {row} may be damaged: {why}",
-        "{n} rows may be damaged, first row {row}: {why}",
+        "Row {rows} may be damaged: {why}",
+        "{n} rows may be damaged: {rows}. The first: {why}",
         n=len(rows.doubtful),
-        row=first.row or 0,
+        rows=_lines_of(rows.doubtful),
         why=first.why,
     )
     return Question("doubtful", text, _DOUBTFUL, rows.at_line(first.row or 0))
+
+
+def _lines_of(errors: Sequence[FileError]) -> tuple[str, ...]:
+    """Return the first lines of rows as words, and a sign that there are more."""
+    lines = tuple(str(line) for line in sorted(map(row_of, errors)))
+    return lines if len(lines) <= _ASKED_ROWS else (*lines[:_ASKED_ROWS], "…")
 
 
 def _odd_question(rows: Rows, answers: Answers) -> Question | None:
@@ -252,10 +260,10 @@ def _odd_question(rows: Rows, answers: Answers) -> Question | None:
     if answers.leave_out == "yes":
         return None
     text = say_n(
-        "Row {row} holds no reading: {why} Leave it out?",
-        "{n} rows hold no reading, first row {row}: {why} Leave them out?",
+        "Row {rows} holds no reading: {why} Leave it out?",
+        "{n} rows hold no reading: {rows}. The first: {why} Leave them out?",
         n=len(rows.odd),
-        row=first.row or 0,
+        rows=_lines_of(rows.odd),
         why=first.why,
     )
     return Question("leave_out", text, _LEAVE_OUT, rows.at_line(first.row or 0))

@@ -307,6 +307,9 @@ class _RowReader:
         seen = tidy(cells[time]) if time < len(cells) else ""
         if not seen:
             return say("This row has no time.")
+        at = self.layout.date
+        if at is not None and (at >= len(cells) or not cells[at].strip()):
+            return say("This row has a time of day and no date.")
         for at in (self.layout.half, self.layout.zone):
             if at is not None and at < len(cells):
                 seen = f"{seen} {tidy(cells[at])}"

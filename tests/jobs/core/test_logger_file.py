@@ -550,6 +550,48 @@ def test_right_answers_give_the_readings_that_were_written(rows, how):
         assert {one.at: one.value for one in result.readings} == {at: t / 10 for at, (t, _rh) in rows.items()}
 
 
+@st.composite
+def damages(draw):
+    """Draw a file of readings in a fixed form, and the same with one separator, line end or quote too many or few."""
+    mark = draw(st.sampled_from([",", ";", "\t", "|"]))
+    extra = draw(st.sampled_from([[], ["dew point °C"], ["dew point °C", "battery V"]]))
+    begin = datetime(2026, 5, draw(st.sampled_from([4, 13])), 4, tzinfo=UTC)
+    rows = {
+        begin + number * timedelta(minutes=10): (200 + number, 451 + 3 * number)
+        for number in range(draw(st.integers(4, 30)))
+    }
+    lines = [mark.join(["time", "Temp °C", "RH %", *extra])]
+    for at, (t, rh) in rows.items():
+        cells = [f"{at:%Y-%m-%dT%H:%M:%SZ}", f"{t / 10:.1f}", f"{rh / 10:.1f}", *["8.1", "2.9"][: len(extra)]]
+        lines.append(mark.join(cells))
+    text = "\n".join([*lines, ""])
+    first = len(lines[0]) + 1
+    at = draw(st.integers(first, len(text) - 1))
+    how = draw(
+        st.sampled_from(["mark-lost", "line-joined", "mark-more", "line-broken", "quote-more", "cut-off"])
+    )
+    if how in ("mark-lost", "line-joined"):
+        lost = mark if how == "mark-lost" else "\n"
+        places = [place for place in range(first, len(text) - 1) if text[place] == lost]
+        at = draw(st.sampled_from(places))
+        return rows, text[:at] + text[at + 1 :]
+    if how == "cut-off":
+        return rows, text[:at]
+    return rows, text[:at] + {"mark-more": mark, "line-broken": "\n", "quote-more": '"'}[how] + text[at:]
+
+
+@settings(max_examples=500, deadline=None)
+@given(damages())
+def test_a_damaged_line_never_makes_a_reading_that_was_not_there(damage):
+    rows, text = damage
+
+    result = read(text.encode(), replace(PARIS, leave_out="yes", doubtful="leave", unit="c"))
+
+    if isinstance(result, ReadOut):
+        found = {one.at: (one.value, one.rh_pct) for one in result.readings}
+        assert found.items() <= {at: (t / 10, rh / 10) for at, (t, rh) in rows.items()}.items()
+
+
 def is_repeated(at, zone):
     local = at.astimezone(zone)
     return local.replace(fold=0).utcoffset() > local.replace(fold=1).utcoffset()
