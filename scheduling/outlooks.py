@@ -17,13 +17,14 @@ from django.db.models import OuterRef, Subquery
 from jobs.core.conditions import Band
 from jobs.core.units import celsius
 from jobs.models import Job, Reading, Room, Zone
-from materials.core.choices import LastAir, Outlook, WhyNot, outlook_of
+from materials.core.choices import IN_BAND_AFTER, LastAir, Outlook, WhyNot, outlook_of
 from materials.core.rest import Kind, Proof, RestRule
 from scheduling.answers import StoredRest
 from scheduling.core import room_facts as core
 from scheduling.core.holds import HoldState, RoomAnswer
 from scheduling.core.room_facts import HoldKind, RoomFacts
 from scheduling.core.room_outlook import StackOutlook, room_outlook
+from scheduling.warmth import QUARTER, rounded_up
 
 _UTC = ZoneInfo("UTC")
 _EVER = datetime(2000, 1, 1, tzinfo=UTC)
@@ -105,6 +106,8 @@ def stack_outlook(
         here=next((air for air in airs if air.zone == one.rest.zone), None),
         others=airs,
         open_from=open_from,
+        # A time that one can name: the next quarter of an hour.
+        in_band_after=rounded_up(one.rest.as_of + IN_BAND_AFTER, QUARTER) - one.rest.as_of,
         not_before=not_before,
         now=one.rest.as_of,
     )

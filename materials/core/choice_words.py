@@ -22,6 +22,10 @@ def as_it_is(outlook: Outlook) -> Say:
     if outlook.finish is not None:
         return say("If the air stays as it is: {finish}.", finish=outlook.finish)
     match outlook.why_not:
+        case WhyNot.WRAPPED if outlook.off:
+            return say(
+                "While it is wrapped it does not rest, and the air is {off}.", off=off_words(outlook.off)
+            )
         case WhyNot.WRAPPED:
             return say("While it is wrapped it does not rest.")
         case WhyNot.OFF:
@@ -71,6 +75,8 @@ def choice_words(choice: Choice, *, now: datetime) -> Say:
                 since=choice.since or "",
                 finish=finish,
             )
+        case Way.OPEN if choice.opens is not None and choice.opens <= now:
+            return say("Unwrapped now, in air that is read in band: {finish}.", finish=finish)
         case Way.OPEN:
             return say(
                 "Unwrapped at {at} in air that is read in band: {finish}.",
@@ -100,7 +106,6 @@ def _off(one: Off) -> Say:
 
 
 def _clear(choice: Choice, finish: Value) -> Say:
-    head = say("It is {off}.", off=off_words(choice.off))
     way = say("In band and read by {by}: {finish}.", by=choice.by or "", finish=finish)
     if choice.off:
         devices = tuple(_DEVICES[one.limit] for one in choice.off)
@@ -111,10 +116,9 @@ def _clear(choice: Choice, finish: Value) -> Say:
             finish=finish,
         )
     if not choice.keeps:
-        return say("{head} {way}", head=head, way=way)
+        return way
     return say(
-        "{head} {way} The {kept} proven are kept; later than {last} they are lost.",
-        head=head,
+        "{way} The {kept} proven are kept; later than {last} they are lost.",
         way=way,
         kept=choice.keeps,
         last=choice.keeps_until or choice.by or "",

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import datetime
 
 from jobs.core.words import Say, say
@@ -39,10 +39,14 @@ def outlook_view(outlook: Outlook | None, *, day: datetime | None, now: datetime
     """
     if outlook is None:
         return None
-    shown = outlook.choices[:CHOICES_AT_ONCE]
+    waiting = _line(as_it_is(outlook), outlook.finish, day)
+    lines = [_line(choice_words(one, now=now), one.finish, day) for one in outlook.choices[:CHOICES_AT_ONCE]]
+    if waiting.day is not None and not waiting.is_late:
+        # Where waiting is in time, so is whatever is no slower; only what is too late is worth a word.
+        lines = [one if one.is_late else replace(one, day=None) for one in lines]
     return OutlookView(
-        waiting=_line(as_it_is(outlook), outlook.finish, day),
-        choices=tuple(_line(choice_words(one, now=now), one.finish, day) for one in shown),
+        waiting=waiting,
+        choices=tuple(lines),
         cautions=_cautions(outlook),
     )
 
