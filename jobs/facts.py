@@ -20,6 +20,7 @@ from django.db.models.functions import Coalesce, Greatest
 from django.utils.translation import gettext as _
 
 from jobs import outbox
+from jobs.air import note_fact
 from jobs.models import Entry, Fact, Job, Person, Room
 from jobs.models.envelope import EntryRoom, FactPart
 from jobs.says import to_json
@@ -98,8 +99,9 @@ def record(
 
 
 def write_down(fact: Fact, *, also_rooms: Iterable[int] = (), now: datetime) -> None:
-    """Raise the versions of the rooms that a stored fact touches, write its history, owe the push."""
+    """Raise the versions of the air and the rooms that a stored fact touches, write its history, owe the push."""
     rooms = sorted({*_rooms_of(fact), *also_rooms})
+    note_fact(fact)
     raise_versions(rooms, now=now)
     # A copy that only withdraws has none of the lines that the sentence counts.
     said = fact.supersedes if fact.withdraws and fact.supersedes else fact

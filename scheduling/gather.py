@@ -2,19 +2,20 @@
 
 from __future__ import annotations
 
-from bisect import bisect_left
 from collections import defaultdict
-from collections.abc import Collection, Hashable, Iterable, Mapping, Sequence
+from collections.abc import Collection, Hashable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import datetime, timedelta
-from itertools import groupby
-from operator import itemgetter
+from functools import reduce
+from operator import or_
 from typing import Any, TypeVar
 from uuid import UUID
 
 from django.db.models import F, OuterRef, Q, Subquery
 
+from jobs.clocks import Clocks, clocks_in
 from jobs.core import prep
+from jobs.core.clocks import Clock
 from jobs.core.conditions import Band
 from jobs.core.units import celsius
 from jobs.core.words import Say, say
@@ -22,11 +23,10 @@ from jobs.core.worktime import time_zone
 from jobs.facts import CLOCK_TOLERANCE
 from jobs.models import Fact, Memory, MilestoneReport, PrepCheck, Reading, Room, Statement, Wetting, Zone
 from jobs.models.places import Milestone
-from jobs.seconds import Seconds
 from jobs.services.seen import needed_checks
 from materials import queries as stock_queries
+from materials.air_runs import AirRuns
 from materials.core import rest as rest_core
-from materials.core.air import seconds
 from materials.core.rest_words import ledger
 from materials.core.stock import SetDown, Standing
 from materials.models import (
@@ -47,6 +47,9 @@ from scheduling.warmth import Warmed, ZoneAir, hourly_air, start_of, warmed
 
 AnyFact = TypeVar("AnyFact", bound=Fact)
 Key = TypeVar("Key")
+
+#: Of so many instants the last readings are kept: the last may lie ahead of the one at which a room is judged.
+LAST_READINGS = 3
 
 
 @dataclass(frozen=True, slots=True)
@@ -157,12 +160,22 @@ class _Rows:
         """Return what the job of a room asks of a product's rest."""
         return asked_of(product, self.overrides.get(room.job_id, ()))
 
+    def rule(self, standing: Standing, room: Room) -> rest_core.RestRule | None:
+        """Return the rule of a placement's product and job in the room's zone; None, as `rest_rule`."""
+        product = self.products[standing.product]
+        asked = self.asked(product, room)
+        return rest_rule(product, asked, room.zone, accepts_statements=room.job.accepts_statements)
+
 
 @dataclass(frozen=True, slots=True)
 class _AirRows:
-    """What is known of the air of the zones: readings as columns, memories, statements, and the last reading."""
+    """What is known of the air of the zones: runs over the readings, memories, statements, the last readings.
 
-    columns: Mapping[int, rest_core.Columns]
+    `from_at`: by zone, when the first of the sheets that stand there came.
+    """
+
+    runs: AirRuns
+    from_at: Mapping[int, datetime]
     memories: Mapping[int, list[rest_core.Memory]]
     statements: Mapping[int, list[rest_core.Statement]]
     last: Mapping[int, list[core.Reading]]
@@ -200,6 +213,11 @@ class Known:
     def finished(self) -> Mapping[int, datetime]:
         """When each finished room was."""
         return self._rows.finished
+
+    def store_runs(self) -> None:
+        """Store how far the runs over the zones' air have come, in the caller's transaction."""
+        assert self._rows.air is not None
+        self._rows.air.runs.store()
 
     def at(self, room: int, *, now: datetime) -> Gathered:
         """Return what is known of a room, with the rest of its placements as of `now`."""
@@ -509,7 +527,7 @@ class _Clocks:
         """Return a placement with its rest under the rule of its product and job in the room's zone."""
         product = self._rows.products[standing.product]
         asked = self._rows.asked(product, room)
-        rule = rest_rule(product, asked, room.zone, accepts_statements=room.job.accepts_statements)
+        rule = self._rows.rule(standing, room)
         facts = self._rows.stacks.get(standing.id)
         measured = start_of(standing, facts, now=now) is not None
         stack = self._warmed(standing, product, asked, facts, now=now)
@@ -556,11 +574,12 @@ class _Clocks:
     def _air_of(self, zone: int, rule: rest_core.RestRule, *, now: datetime) -> rest_core.Air:
         made = self._made.get((zone, rule))
         if made is None or not made.is_good(now=now):
-            made = rest_core.air_of(
+            made = self._air.runs.air(
+                zone,
                 rule,
-                self._air.columns.get(zone, rest_core.Columns()),
                 self._air.memories.get(zone, []),
                 self._air.statements.get(zone, []),
+                from_at=self._air.from_at[zone],
                 now=now,
             )
             self._made[zone, rule] = made
@@ -715,41 +734,51 @@ def _give_products(rows: Sequence[Any], placed: Collection[int], pretended: Pret
 
 
 def _air_rows(rows: _Rows, *, now: datetime) -> _AirRows:
-    """Return the air from the last reading before anything still standing came.
+    """Return the air of each zone from the last reading before anything still standing there came.
 
     What lies further back changes no rest: an excursion that began before it would have set the count to
     zero before the sheets came.
     """
-    zones = set(rows.zones)
-    stays = [
-        stay
-        for all_of in rows.standing.values()
-        for one in all_of
-        if one.room not in rows.finished
-        for stay in one.stays
-    ]
-    zones |= {stay.zone for stay in stays}
-    since = min((stay.in_at for stay in stays), default=None)
-    memories = list(_air_facts(Memory, zones, since))
-    statements = list(_air_facts(Statement, zones, since))
-    columns = {}
-    if since is not None:
-        since = min([since, *(fact.from_at for fact in [*memories, *statements])])
-        columns = _columns(zones, since - _longest_reach(rows))
+    from_at: dict[int, datetime] = {}
+    for all_of in rows.standing.values():
+        for stay in (stay for one in all_of if one.room not in rows.finished for stay in one.stays):
+            from_at[stay.zone] = min(stay.in_at, from_at.get(stay.zone, stay.in_at))
+    zones = {*rows.zones, *from_at}
+    clocks = clocks_in(zones)
+    reach = _longest_reach(rows)
+    memories = _by(_air_facts(Memory, from_at, reach), "zone_id")
+    statements = _by(_air_facts(Statement, from_at, reach), "zone_id")
+    since = {
+        zone: min([at, *(fact.from_at for facts in (memories, statements) for fact in facts.get(zone, ()))])
+        for zone, at in from_at.items()
+    }
     return _AirRows(
-        columns=columns,
-        memories={
-            zone: [memory_of(one) for one in all_of] for zone, all_of in _by(memories, "zone_id").items()
-        },
+        runs=AirRuns(_rules_asked(rows), {zone: at - reach for zone, at in since.items()}, clocks),
+        from_at=from_at,
+        memories={zone: [memory_of(one) for one in all_of] for zone, all_of in memories.items()},
         statements={
             zone: [
                 rest_core.Statement(str(one.origin), zone, one.from_at, one.happened_at, _by_whom(one))
                 for one in all_of
             ]
-            for zone, all_of in _by(statements, "zone_id").items()
+            for zone, all_of in statements.items()
         },
-        last=_last_readings(zones, now=now),
+        last=_last_readings(zones, clocks, now=now),
     )
+
+
+def _rules_asked(rows: _Rows) -> dict[int, set[rest_core.RestRule]]:
+    """Return by which rules the air of each zone is judged."""
+    asked: dict[int, set[rest_core.RestRule]] = defaultdict(set)
+    for room in rows.rooms:
+        if room.pk in rows.finished:
+            continue
+        for one in rows.standing.get(room.pk, ()):
+            rule = rows.rule(one, room)
+            if rule is not None:
+                for stay in one.stays:
+                    asked[stay.zone].add(rule)
+    return asked
 
 
 def _stack_air(rows: _Rows) -> dict[int, ZoneAir]:
@@ -774,44 +803,24 @@ def _longest_reach(rows: _Rows) -> timedelta:
     return max((max(one.max_gap, one.restart_after) for one in asked), default=timedelta(0))
 
 
-def _air_facts(model: type[AnyFact], zones: Collection[int], since: datetime | None) -> list[Any]:
-    if since is None:
+def _air_facts(model: type[AnyFact], from_at: Mapping[int, datetime], reach: timedelta) -> list[Any]:
+    """Return the facts of the zones' air that end after the first of the sheets there came, or touch what does."""
+    if not from_at:
         return []
-    rows = _named(model.objects.standing().filter(zone__in=zones, happened_at__gt=since))
-    return list(rows.order_by("happened_at", "pk"))
+    ends_after = min(from_at.values()) - reach
+    rows = _named(model.objects.standing().filter(zone__in=from_at, happened_at__gt=ends_after))
+    in_order = rows.order_by("happened_at", "pk")
+    return [row for row in in_order if row.happened_at > from_at[row.zone_id] - reach]
 
 
-def _columns(zones: Collection[int], cut: datetime) -> dict[int, rest_core.Columns]:
-    """Return the standing readings of each zone from the last one at or before `cut`."""
-    before = _readings().filter(zone=OuterRef("pk"), happened_at__lte=cut).order_by("-happened_at")
-    anchors = Zone.objects.filter(pk__in=zones).annotate(anchor=Subquery(before.values("happened_at")[:1]))
-    from_at = {zone: anchor or cut for zone, anchor in anchors.values_list("pk", "anchor")}
-    earliest = {at for at in from_at.values() if at < cut}
-    rows = _readings().filter(Q(happened_at__gt=cut) | Q(happened_at__in=earliest), zone__in=zones)
-    read = rows.order_by("zone", "happened_at").values_list(
-        "zone", Seconds("happened_at"), "temperature", "unit", "humidity_pct"
-    )
-    by_zone = groupby(read.iterator(chunk_size=5000), key=itemgetter(0))
-    return {zone: _columns_of(zip(*all_of, strict=True), from_at[zone]) for zone, all_of in by_zone}
-
-
-def _columns_of(read: Iterable[tuple[Any, ...]], from_at: datetime) -> rest_core.Columns:
-    """Return the columns of a zone's sorted readings from an instant on, whole columns at a time: they are many."""
-    _zone, at, temperatures, units, humidities = read
-    first = bisect_left(at, seconds(from_at))
-    t_c = temperatures[first:]
-    if any(unit != "c" for unit in units):
-        t_c = tuple(map(celsius, t_c, units[first:]))
-    rh_pct = tuple(humidity if humidity < 100.0 else 100.0 for humidity in humidities[first:])
-    return rest_core.Columns(at[first:], t_c, rh_pct)
-
-
-def _last_readings(zones: Collection[int], *, now: datetime) -> dict[int, list[core.Reading]]:
+def _last_readings(zones: Collection[int], clocks: Clocks, *, now: datetime) -> dict[int, list[core.Reading]]:
     """Return the last readings of each zone by `now`, and those that a phone's clock put a little ahead of it.
 
     Three instants of them: the last may lie ahead of the one at which the room is judged.
     """
-    by_now = _readings().filter(zone=OuterRef("pk"), happened_at__lte=now)
+    off = [Q(zone=zone, logger=logger) for logger, zone in clocks]
+    right = _readings().exclude(reduce(or_, off)) if off else _readings()
+    by_now = right.filter(zone=OuterRef("pk"), happened_at__lte=now)
     latest = by_now.order_by("-happened_at").values("happened_at")
     pairs = Zone.objects.filter(pk__in=zones).annotate(
         last=Subquery(latest[:1]), one_before=Subquery(latest[1:2]), two_before=Subquery(latest[2:3])
@@ -822,20 +831,45 @@ def _last_readings(zones: Collection[int], *, now: datetime) -> dict[int, list[c
     }
     instants = set().union(*wanted.values()) if wanted else set()
     ahead = Q(happened_at__gt=now, happened_at__lte=now + 2 * CLOCK_TOLERANCE)
-    rows = _readings().filter(ahead | Q(happened_at__in=instants), zone__in=zones)
+    rows = right.filter(ahead | Q(happened_at__in=instants), zone__in=zones)
     grouped: dict[int, list[core.Reading]] = defaultdict(list)
     for row in _named(rows).order_by("happened_at", "pk"):
         if row.happened_at > now or row.happened_at in wanted[row.zone_id]:
-            grouped[row.zone_id].append(
-                core.Reading(
-                    id=str(row.origin),
-                    at=row.happened_at,
-                    t_c=row.t_c,
-                    rh_pct=min(row.humidity_pct, 100.0),
-                    by=row.logger or _by_whom(row),
-                )
-            )
+            grouped[row.zone_id].append(_reading(row, row.happened_at))
+    for (logger, zone), clock in clocks.items():
+        grouped[zone] = _last_three([*grouped[zone], *_last_put_right(zone, logger, clock, now=now)], now=now)
     return grouped
+
+
+def _last_put_right(zone: int, logger: str, clock: Clock, *, now: datetime) -> Iterator[core.Reading]:
+    """Yield, latest first, the last three readings by `now` of a logger whose clock is off, and those just ahead."""
+    latest = now + 2 * CLOCK_TOLERANCE
+    rows = _readings().filter(zone=zone, logger=logger, happened_at__lte=latest + clock.farthest)
+    found = 0
+    for row in _named(rows).order_by("-happened_at", "pk").iterator(chunk_size=10):
+        at = clock.put_right(row.happened_at)
+        if at <= latest:
+            yield _reading(row, at)
+        found += at <= now
+        if found == LAST_READINGS:
+            return
+
+
+def _last_three(readings: Sequence[core.Reading], *, now: datetime) -> list[core.Reading]:
+    """Return those of the last three instants by `now`, and those ahead of it, in order."""
+    instants = sorted({one.at for one in readings if one.at <= now})[-LAST_READINGS:]
+    in_order = sorted(readings, key=lambda one: (one.at, one.id))
+    return [one for one in in_order if one.at > now or one.at in instants]
+
+
+def _reading(row: Any, at: datetime) -> core.Reading:
+    return core.Reading(
+        id=str(row.origin),
+        at=at,
+        t_c=row.t_c,
+        rh_pct=min(row.humidity_pct, 100.0),
+        by=row.logger or _by_whom(row),
+    )
 
 
 def _readings() -> Any:

@@ -125,6 +125,10 @@ class _Judges:
         self._cures = Cures(self._known.rooms, begun=begun, finished=finished, pretended=pretended, now=now)
         self._silences = Silences(self._known.rooms)
 
+    def store_runs(self) -> None:
+        """Store how far the runs over the zones' air have come, in the caller's transaction."""
+        self._known.store_runs()
+
     @property
     def rooms(self) -> Mapping[int, Room]:
         """The rooms, as they were when the rows were read."""
@@ -186,6 +190,7 @@ def _bring(rooms: Collection[int], *, now: datetime) -> set[int]:
         }
         _store(sound, present, now=now)
         events.revise_events(sound)
+        judges.store_runs()
     return set(versions) - set(sound)
 
 

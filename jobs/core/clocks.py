@@ -26,6 +26,11 @@ class Clock:
         """Whether anything is said of it."""
         return bool(self._from)
 
+    @property
+    def farthest(self) -> timedelta:
+        """How far from what it says an instant may lie."""
+        return max(map(abs, self._offsets), default=RIGHT)
+
     def offset(self, at: datetime) -> timedelta:
         """Return what is added to an instant that the logger gives."""
         index = bisect_right(self._from, at)

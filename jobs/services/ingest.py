@@ -10,6 +10,7 @@ from typing import Final, Literal
 
 from django.db import transaction
 
+from jobs.air import lock_zones
 from jobs.clocks import clocks_in
 from jobs.core.clocks import Clock
 from jobs.core.logger_values import Reading as ReadOut
@@ -18,7 +19,7 @@ from jobs.core.words import Say, say
 from jobs.facts import CLOCK_TOLERANCE, EARLIEST, raise_versions
 from jobs.models import LoggerHeard, Zone
 from jobs.services.loggers import Sender, written
-from jobs.services.readings import Conflict, Voice, add_readings, lock_zones, rooms_of
+from jobs.services.readings import Conflict, Voice, add_readings, rooms_of
 
 #: So many rows are committed at once, so that a person's own fact waits a part of a second at most.
 AT_ONCE: Final = 500

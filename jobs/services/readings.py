@@ -18,6 +18,7 @@ from django.db import connection, transaction
 from django.utils.translation import gettext as _
 from django.utils.translation import ngettext
 
+from jobs.air import lock_zones, note_readings
 from jobs.core.logger_values import Reading as ReadOut
 from jobs.core.worktime import time_zone
 from jobs.facts import CLOCK_TOLERANCE, EARLIEST, Envelope, check_open, raise_versions, record
@@ -164,11 +165,6 @@ def store_readings(
     return Stored(len(whole.new), len(whole.known), tuple(whole.conflicts))
 
 
-def lock_zones(zones: Iterable[int]) -> None:
-    """Make whoever else stores readings of these zones wait, so that an id is looked up and stored alone."""
-    list(Zone.objects.select_for_update(no_key=True).filter(pk__in=zones).order_by("pk").values_list("pk"))
-
-
 def rooms_of(zones: Iterable[int]) -> list[int]:
     """Return the rooms that the air of these zones speaks for."""
     return list(Room.objects.filter(zone__in=zones).values_list("pk", flat=True))
@@ -177,7 +173,7 @@ def rooms_of(zones: Iterable[int]) -> list[int]:
 def add_readings(readings: Sequence[ReadOut], *, zone: int, voice: Voice, now: datetime) -> Found:
     """Store what is new of these readings, with what is doubtful and what contradicts, and say what became of each.
 
-    In the caller's transaction, with the zone locked; the caller raises the versions of the rooms.
+    In the caller's transaction, with the zone locked; the caller raises the versions of the rooms, not of the air.
 
     Args:
         readings: earliest first; of two at one instant the first stands.
@@ -190,6 +186,8 @@ def add_readings(readings: Sequence[ReadOut], *, zone: int, voice: Voice, now: d
             _insert(found.new, zone, voice, now=now)
             judge(found.new, stored, zone=zone, logger=voice.logger)
         whole.take(found)
+    if whole.new:
+        note_readings(zone, voice.logger, [one.at for one in whole.new])
     _keep(whole, now=now)
     return whole
 

@@ -8,6 +8,7 @@ from dataclasses import dataclass, replace
 from django.db import transaction
 from django.utils.translation import gettext as _
 
+from jobs.air import lock_zones
 from jobs.facts import Envelope, SaidOtherwise, is_repeat
 from jobs.models import Entry, Fact
 from jobs.services import seen
@@ -73,6 +74,9 @@ def open_and_lay_out(envelope: Envelope, *, placement: Placement, handled: Handl
         SaidOtherwise: this handling was recorded before with more or less in it.
     """
     _check_same_parts(envelope, handled)
+    if handled.air is not None:
+        # Before the opening locks its rooms: a zone is always locked first.
+        lock_zones([placement.zone_id])
     opening = sheets.open_placement(envelope, placement=placement)
     return [opening, *_parts(envelope, placement, handled)]
 
