@@ -10,7 +10,7 @@ from functools import cached_property
 from typing import Any
 from zoneinfo import ZoneInfo
 
-from django.db.models import QuerySet, Value
+from django.db.models import Q, QuerySet, Value
 from django.db.models.functions import Coalesce
 from django.urls import reverse
 
@@ -20,13 +20,15 @@ from jobs.core.words import Say, say, say_n
 from jobs.core.worktime import Calendar, instant_at, time_zone
 from jobs.models import Entry, Job, Outbox, Person
 from jobs.says import from_json
+from materials.core.cure import CureState
 from scheduling import answers, parts
 from scheduling.acts.base import Allowed
 from scheduling.answers import ListedAct
 from scheduling.core.holds import Hold, HoldState, Who
+from scheduling.curing import cure_from_json
 from scheduling.models import RoomState
 from scheduling.pages.room import CORRECTS_A_READING, PLAIN_READING, act_url, is_correction
-from scheduling.silence import StoredSilence, silence_note, silences_of, together
+from scheduling.silence import silence_note, silences_of, together
 
 #: The morning is the manager's, and every act is open to a manager.
 EVERY_RIGHT = frozenset(Allowed)
@@ -65,6 +67,8 @@ class MorningPage:
     #: Loggers that fell silent where something hangs on it, the most urgent first.
     silent: tuple[parts.Note, ...]
     silent_left_out: int
+    #: Rooms whose air is out of the setting band while their adhesive cures.
+    upset: tuple[parts.Note, ...]
 
 
 @dataclass(frozen=True)
@@ -110,7 +114,8 @@ def morning_page(person: Person, jobs: QuerySet[Job], *, now: datetime) -> Morni
     news, news_left_out = _news(jobs, since)
     keeps = {room.pk for room, _act in due} - {slip.pk for slip in slips}
     answer, trouble = _answer(len(due), len(keeps), len(slips), planned=len(rooms))
-    silent = _silent(jobs)
+    watched = _watched(jobs)
+    silent = together(one for row in watched for one in silences_of(row.watch))
     return MorningPage(
         answer=answer,
         trouble=trouble,
@@ -125,16 +130,47 @@ def morning_page(person: Person, jobs: QuerySet[Job], *, now: datetime) -> Morni
         has_jobs=bool(rooms) or jobs.exists(),
         silent=tuple(silence_note(one) for one in silent[:SILENT]),
         silent_left_out=max(0, len(silent) - SILENT),
+        upset=tuple(note for row in watched if (note := _upset_note(row)) is not None)[:SILENT],
     )
 
 
-def _silent(jobs: QuerySet[Job]) -> tuple[StoredSilence, ...]:
-    """Return the loggers that fell silent around rooms of open jobs, each once, the most urgent first."""
-    rooms = RoomState.objects.filter(
-        room__job__in=jobs, room__job__closed_at__isnull=True, watch__silent__0__isnull=False
+@dataclass(frozen=True, slots=True)
+class _Watched:
+    """A room with what is watched besides its holds."""
+
+    pk: int
+    name: str
+    job: str
+    watch: dict[str, Any]
+
+
+def _watched(jobs: QuerySet[Job]) -> list[_Watched]:
+    """Return the rooms of open jobs around which a logger fell silent, or whose adhesive cures."""
+    something = Q(watch__silent__0__isnull=False) | Q(watch__cure__state=CureState.CURING.value)
+    rooms = RoomState.objects.filter(something, room__job__in=jobs, room__job__closed_at__isnull=True)
+    return [
+        _Watched(*row)
+        for row in rooms.order_by("pk").values_list("pk", "room__name", "room__job__name", "watch")
+    ]
+
+
+def _upset_note(row: _Watched) -> parts.Note | None:
+    cure = cure_from_json(row.watch.get("cure"))
+    if cure is None or cure.upset_since is None:
+        return None
+    return parts.Note(
+        say("The air of {room} is out of the setting band while its adhesive cures", room=row.name),
+        say(
+            "{job}, since {since}. Hold it in the band until {until}, or what was set may let go.",
+            job=row.job,
+            since=cure.upset_since,
+            until=cure.until_at,
+        ),
+        kind="clash",
+        mark="clash",
+        url=reverse("scheduling:room", args=[row.pk]) + "#cure",
+        act=say("Look at the room"),
     )
-    watched = rooms.order_by("pk").values_list("watch", flat=True)
-    return together(one for watch in watched for one in silences_of(watch))
 
 
 def back_on_site(week: Mapping[str, Any], zone: ZoneInfo, *, now: datetime) -> datetime:

@@ -8,11 +8,13 @@ from decimal import Decimal
 import pytest
 
 from jobs.facts import withdraw
+from jobs.models import Job
 from jobs.services import seen
 from materials.services.sheets import bring_lot
 from scheduling import states
 from scheduling.curing import cure_from_json
 from scheduling.models import Message, RoomState
+from scheduling.pages.morning import morning_page
 from scheduling.pages.room import room_page
 from scheduling.pages.today import today_page
 from scheduling.printing import plain
@@ -185,3 +187,17 @@ def test_the_crew_sees_its_curing_rooms_until_nothing_must_wait(boss, lead, room
 
     states.refresh_due(now=NOW + 3 * DAY)
     assert today_page(lead, now=NOW + 3 * DAY).curing == ()
+
+
+def test_the_morning_names_the_room_until_its_air_is_back_in_band(boss, room):
+    def notes(now):
+        states.refresh_due(now=now)
+        return [words(note.title) for note in morning_page(boss, Job.objects.all(), now=now).upset]
+
+    read(boss, room, at=NOW + 3 * HOUR, t_c=6)
+    assert notes(NOW + 3 * HOUR) == [
+        f"The air of {room.name} is out of the setting band while its adhesive cures"
+    ]
+
+    read(boss, room, at=NOW + 4 * HOUR)
+    assert notes(NOW + 4 * HOUR) == []
