@@ -16,9 +16,10 @@ Instants are seconds, temperatures °C, lengths metres.
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import dataclass, field
 from functools import lru_cache
+from itertools import pairwise
 from operator import mul
 
 #: Kelvins that are arithmetic, not heat.
@@ -27,8 +28,8 @@ HAIR_K = 1e-9
 _GRID = 96
 #: A search moves on by at least this share of the tolerance, which no point can cross in one move.
 _LEAST_MOVE = 0.05
-#: How finely the instant of a crossing is told apart, as a share of the last move.
-_HALVINGS = 30
+#: How often the move in which a crossing lies is halved to find it.
+_HALVINGS = 24
 
 Parts = Sequence[float]
 
@@ -118,24 +119,29 @@ def modes_of(slab: Slab, count: int) -> Modes:
     unit_s = slab.unit_s
     return Modes(
         rates=(*(zeta**2 / unit_s for zeta in zetas[:-1]), _rest_rate(slab.biot, zetas[-1]) / unit_s),
-        core=_weights(zetas[:-1], 0.0),
-        face=_weights(zetas[:-1], 1.0),
+        core=_weights(_shapes(slab, count), 0.0),
+        face=_weights(_shapes(slab, count), 1.0),
     )
 
 
-@lru_cache(maxsize=128)
+def _shapes(slab: Slab, count: int) -> list[tuple[float, float]]:
+    """Return ζₙ and Cₙ of the first modes."""
+    return [(zeta, coefficient(zeta)) for zeta in roots(slab.biot, count)]
+
+
+@lru_cache(maxsize=24)
 def _profile(slab: Slab, count: int) -> tuple[tuple[float, ...], ...]:
     """Return the weights at the places of the grid, from inside out."""
-    zetas = roots(slab.biot, count)
-    return tuple(_weights(zetas, x) for x in _places())
+    shapes = _shapes(slab, count)
+    return tuple(_weights(shapes, x) for x in _places())
 
 
 def _places() -> list[float]:
     return [1 - (1 - i / _GRID) ** 2 for i in range(_GRID + 1)]
 
 
-def _weights(zetas: Sequence[float], x: float) -> tuple[float, ...]:
-    kept = [coefficient(zeta) * math.cos(zeta * x) for zeta in zetas]
+def _weights(shapes: Iterable[tuple[float, float]], x: float) -> tuple[float, ...]:
+    kept = [c * math.cos(zeta * x) for zeta, c in shapes]
     return (*kept, 1 - sum(kept))
 
 
@@ -170,15 +176,16 @@ def moved(rates: Sequence[float], parts: Parts, seconds: float, slope: float) ->
 
 @dataclass(slots=True)
 class March:
-    """A slab on its way: its parts, and the modes they belong to."""
+    """A slab on its way: its parts, the modes they belong to, and the place found too far from the room last."""
 
     slab: Slab
     count: int
     parts: list[float]
     modes: Modes = field(init=False)
+    far: Sequence[float] = field(init=False)
 
     def __post_init__(self) -> None:
-        self.modes = modes_of(self.slab, self.count)
+        self._belong_to(self.count)
 
     @classmethod
     def uniform(cls, slab: Slab, count: int, excess_k: float) -> March:
@@ -218,7 +225,7 @@ class March:
         """Keep fewer modes; those given up must have died away."""
         weights = self.modes.face
         given_up = excess(weights[count:], self.parts[count:])
-        self.count, self.modes = count, modes_of(self.slab, count)
+        self._belong_to(count)
         self.parts = [*self.parts[:count], given_up / self.modes.face[-1]]
 
     def is_within(self, tolerance_k: float) -> bool:
@@ -253,18 +260,36 @@ class March:
 
         return _first_true(is_within, gone - step, gone)
 
+    def core_stays_off(self, distance_k: float, *, swing_k: float, steepest: float) -> float:
+        """Return for how many seconds the core surely does not move by a distance, whatever the room does.
+
+        The core's own rate is at most Σ |C|·λ·|b|, where a room that stays within `swing_k` and changes by at
+        most `steepest` K/s can add to |b| no more than the swing, nor more than `steepest`/λ.
+        """
+        rate = sum(
+            abs(weight) * (rate * abs(part) + min(rate * swing_k, steepest))
+            for weight, rate, part in zip(self.modes.core, self.modes.rates, self.parts, strict=True)
+        )
+        return distance_k / rate if rate else math.inf
+
+    def _belong_to(self, count: int) -> None:
+        self.count, self.modes = count, modes_of(self.slab, count)
+        self.far = self.modes.core
+
     def _too_far(self, parts: Parts, tolerance_k: float) -> tuple[Sequence[float], float] | None:
         """Return a place that is too far from the room, as its weights, and by how much; None: there is none.
 
-        Core and face are asked first: mostly one of them is.
+        The place that was too far the last time is asked first, then core and face: mostly one of them is.
         """
         for weights in self._places_asked():
             over = abs(excess(weights, parts)) - tolerance_k
             if over > HAIR_K:
+                self.far = weights
                 return weights, over
         return None
 
     def _places_asked(self) -> Iterator[Sequence[float]]:
+        yield self.far
         yield self.modes.core
         yield self.modes.face
         yield from _profile(self.slab, self.count)
@@ -272,10 +297,11 @@ class March:
 
 def _share(zeta: float, places: Sequence[float], values: Sequence[float]) -> float:
     """Return ∫u·cos(ζx)dx / ∫cos(ζx)dx over [0, 1] for u in straight lines; by parts, exact on each."""
+    cosines = [math.cos(zeta * x) for x in places]
     total = values[-1] * math.sin(zeta) / zeta
-    for i in range(len(places) - 1):
-        slope = (values[i + 1] - values[i]) / (places[i + 1] - places[i])
-        total += slope * (math.cos(zeta * places[i + 1]) - math.cos(zeta * places[i])) / zeta**2
+    for i, (x, following) in enumerate(pairwise(places)):
+        slope = (values[i + 1] - values[i]) / (following - x)
+        total += slope * (cosines[i + 1] - cosines[i]) / zeta**2
     return total / (math.sin(zeta) / zeta)
 
 

@@ -12,6 +12,7 @@ from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import datetime, timedelta
 from enum import StrEnum
+from itertools import pairwise
 
 from materials.core.air import SECOND, seconds
 from materials.core.slab import March, Slab, excess, moved
@@ -190,6 +191,12 @@ class Track:
     at: Sequence[int]
     t_c: Sequence[float]
 
+    @property
+    def steepest(self) -> float:
+        """The quickest change, K/s."""
+        rows = zip(pairwise(self.at), pairwise(self.t_c), strict=True)
+        return max((abs(later_c - t_c) / (later - at) for (at, later), (t_c, later_c) in rows), default=0.0)
+
     def room_at(self, at: int) -> float:
         """Return the room's temperature; before the first instant it is the first."""
         after = bisect_right(self.at, at)
@@ -285,7 +292,8 @@ def outcome(way: Way, constants: Constants, tolerance_k: float) -> Outcome:
     march = _March(way, constants, tolerance_k)
     for i, at in enumerate(track.at):
         if i:
-            march.go(track.at[i - 1], at, (track.t_c[i] - track.t_c[i - 1]) / (at - track.at[i - 1]))
+            before, before_c = track.at[i - 1], track.t_c[i - 1]
+            march.go(before, at, (track.t_c[i] - before_c) / (at - before), before_c)
         if i and at in way.phases:
             march.lie(way.phases[at], at)
         if at == way.probe_at:
@@ -301,6 +309,7 @@ class _March:
     Args:
         since: the instant since which it has come to the room, None if it has not.
         whole_at: when its profile was last made anew; from then on modes die.
+        cold_until: so long its core surely stays further from the room than the tolerance.
     """
 
     way: Way
@@ -310,17 +319,25 @@ class _March:
     heat: March = field(init=False)
     since: float | None = field(init=False, default=None)
     whole_at: int = field(init=False)
+    cold_until: float = field(init=False)
+    coldest_c: float = field(init=False)
+    warmest_c: float = field(init=False)
+    steepest: float = field(init=False)
 
     def __post_init__(self) -> None:
+        track = self.way.track
+        self.coldest_c, self.warmest_c, self.steepest = min(track.t_c), max(track.t_c), track.steepest
         begin = self.way.track.at[0]
         self.slab = self._slab(self.way.phases[begin])
         self._renew(March.uniform(self.slab, _MODES, self.way.start_c - self.way.track.t_c[0]), begin)
         if self.heat.is_within(self.tolerance_k):
             self.since = begin
 
-    def go(self, from_at: int, to_at: int, slope: float) -> None:
-        """Go along a straight piece of the room, and note when the stack comes to it and when it is left behind."""
-        if self.since is None:
+    def go(self, from_at: int, to_at: int, slope: float, room_c: float) -> None:
+        """Go along a straight piece of the room, from `room_c`; note when the stack comes to it or is left behind."""
+        if self.since is None and to_at > self.cold_until:
+            self._look_ahead(from_at, room_c)
+        if self.since is None and to_at > self.cold_until:
             after = self.heat.first_within(self.tolerance_k, to_at - from_at, slope)
             self.since = None if after is None else from_at + after
         self.heat.move(to_at - from_at, slope)
@@ -373,6 +390,15 @@ class _March:
 
     def _renew(self, heat: March, at: int) -> None:
         self.heat, self.whole_at = heat, at
+        self.cold_until = at
+
+    def _look_ahead(self, at: int, room_c: float) -> None:
+        """Set `cold_until`: mostly a core is so far from any temperature of the room that hours need no look."""
+        core_c = room_c + self.heat.core_k
+        off_k = max(self.coldest_c - core_c, core_c - self.warmest_c) - self.tolerance_k
+        if off_k > 0:
+            swing_k = self.warmest_c - self.coldest_c
+            self.cold_until = at + self.heat.core_stays_off(off_k, swing_k=swing_k, steepest=self.steepest)
 
     def _farthest(self) -> float:
         return max(abs(self.heat.core_k), abs(self.heat.face_k))
