@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+import re
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from datetime import date
 
@@ -15,6 +16,12 @@ _WORDS: Mapping[str, Say] = {
     "dmy": say("the day first"),
     "mdy": say("the month first"),
     "ymd": say("the year first"),
+}
+#: Day, month and year by their letters, in English, German and French.
+_SPELT: Mapping[str, re.Pattern[str]] = {
+    "dmy": re.compile(r"(?<![a-z])[dtj]{1,2}[-/. ]?mm?[-/. ]?[yja]{2,4}(?![a-z])", re.IGNORECASE),
+    "mdy": re.compile(r"(?<![a-z])mm?[-/. ]?[dtj]{1,2}[-/. ]?[yja]{2,4}(?![a-z])", re.IGNORECASE),
+    "ymd": re.compile(r"(?<![a-z])[yja]{2,4}[-/. ]mm?[-/. ]?[dtj]{1,2}(?![a-z])", re.IGNORECASE),
 }
 
 
@@ -35,10 +42,20 @@ class Order:
     told: Say | None = None
 
 
-def order_of(dates: list[Written], answer: DayFirst | None, column: str | int) -> Order:
+def said_order(headers: Iterable[str]) -> str | None:
+    """Return the order that headers spell out, as `dd/mm/yyyy` or `TT.MM.JJ` do, or None."""
+    text = " ".join(headers)
+    found = {order for order, pattern in _SPELT.items() if pattern.search(text)}
+    return found.pop() if len(found) == 1 else None
+
+
+def order_of(
+    dates: list[Written], answer: DayFirst | None, column: str | int, *, said: str | None = None
+) -> Order:
     """Return the order of the file's dates: one, or those between which a person has to choose.
 
-    A day above 12 excludes an order, and so does a year that no logger has seen; nothing else does.
+    A day above 12 excludes an order, and so does a year that no logger has seen.  What is left then, the header may
+    settle: `said` is the order that it spells out.
 
     Raises:
         Refused: a date that no calendar has, dates that exclude each other, or an answer they exclude.
@@ -55,6 +72,8 @@ def order_of(dates: list[Written], answer: DayFirst | None, column: str | int) -
             raise Refused(why, row=written.row, column=column)
     if all(written.day.is_plain for written in dates):
         return Order(("ymd",))
+    if said in left and len(left) > 1:
+        return Order((said,), say("Dates have {order}, as the header says.", order=_WORDS[said]))
     if answer is not None:
         return _answered(dates, left, answer, column)
     meanings: dict[tuple[int, ...], str] = {}

@@ -11,7 +11,7 @@ from datetime import UTC, date, datetime
 from itertools import pairwise
 
 from jobs.core.logger_columns import Layout, header_of, layout_of
-from jobs.core.logger_dates import Order, order_of, order_question
+from jobs.core.logger_dates import Order, order_of, order_question, said_order
 from jobs.core.logger_doubts import doubts_of
 from jobs.core.logger_long import side_by_side
 from jobs.core.logger_rows import Rows, rows_of
@@ -179,7 +179,8 @@ def _settled(
     if rows.odd and (question := _odd_question(rows, answers)):
         questions.append(question)
     dates = [rows.dates[text] for text in dict.fromkeys(rows.date_texts)]
-    order = order_of(dates, answers.day_first, rows.date_label)
+    said = said_order(layout.time_headers)
+    order = order_of(dates, answers.day_first, rows.date_label, said=said)
     if len(order.left) > 1:
         questions.append(order_question(dates, order, rows.example(0), _likely(rows, order)))
     else:

@@ -22,23 +22,24 @@ def _words(text: str) -> list[str]:
     return text.split()
 
 
-# English, German, French, Spanish, Italian, Dutch and Portuguese, without accents; none means two months.
+# English, German, French, Spanish, Italian, Dutch, Portuguese, Swedish, Danish, Norwegian and Polish, without
+# accents; none means two months.
 _MONTHS: Mapping[str, int] = {
     name: number
     for number, names in enumerate(
         (
-            "jan january januar janvier janv enero ene gennaio gen januari janeiro",
-            "feb february februar fevrier fevr febrero febbraio februari fevereiro fev",
-            "mar march marz maerz mrz mars marzo maart mrt marco",
-            "apr april avril avr abril abr aprile",
-            "may mai mayo maggio mag mei maio",
-            "jun june juni juin junio giugno giu junho",
-            "jul july juli juillet juil julio luglio lug julho",
-            "aug august aout agosto ago augustus",
-            "sep sept september septembre septiembre settembre set setembro",
-            "oct october okt oktober octobre octubre ottobre ott outubro out",
-            "nov november novembre noviembre novembro",
-            "dec december dez dezember decembre diciembre dic dicembre dezembro",
+            "jan january januar janvier janv enero ene gennaio gen januari janeiro sty stycznia",
+            "feb february februar fevrier fevr febrero febbraio februari fevereiro fev lut lutego",
+            "mar march marz maerz mrz mars marzo maart mrt marco marts marca",
+            "apr april avril avr abril abr aprile kwi kwietnia",
+            "may mai mayo maggio mag mei maio maj maja",
+            "jun june juni juin junio giugno giu junho cze czerwca",
+            "jul july juli juillet juil julio luglio lug julho lip lipca",
+            "aug august aout agosto ago augustus sie sierpnia augusti",
+            "sep sept september septembre septiembre settembre set setembro wrz wrzesnia",
+            "oct october okt oktober octobre octubre ottobre ott outubro out paz pazdziernika",
+            "nov november novembre noviembre novembro lis listopada",
+            "dec december dez dezember decembre diciembre dic dicembre dezembro gru grudnia des desember",
         ),
         start=1,
     )

@@ -17,6 +17,7 @@ from jobs.core.logger_values import (
     WrittenUnit,
     row_of,
 )
+from jobs.core.logger_words import unit_in
 from jobs.core.units import celsius
 from jobs.core.words import Say, say
 
@@ -83,8 +84,9 @@ def unit_question(rows: Rows, layout: Layout) -> Question:
     # No temperature of a site has the same number in kelvin and in another unit.
     units: tuple[WrittenUnit, ...] = ("k",) if _could_be(rows, "k") else ("c", "f")
     choices = tuple(Choice(unit, _unit_words(unit, rows.values[0])) for unit in units)
-    likely = "f" if units != ("k",) and _is_no_air(rows) else None
-    return Question("unit", text, choices, rows.example(0), likely)
+    said = {unit for cells in layout.rows_above if (unit := unit_in(" ".join(cells)))}
+    likely = "f" if _is_no_air(rows) else said.pop() if len(said) == 1 else None
+    return Question("unit", text, choices, rows.example(0), likely if likely in units else None)
 
 
 def _unit_words(unit: WrittenUnit, seen: float) -> Say:

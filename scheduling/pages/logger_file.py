@@ -15,7 +15,7 @@ from jobs.core.logger_counts import WORDS as COUNTS
 from jobs.core.logger_file import Reading, ReadOut
 from jobs.core.words import Say, say, say_n
 from jobs.models import KeptFile, LoggerMapping, Person, ReadingFile, TemperatureUnit, Zone
-from jobs.services.mappings import Recalled
+from jobs.services.mappings import REMEMBERED, Recalled
 from jobs.services.readings import Air, Conflict, Stored
 from scheduling.parts import Entry, Head, Ledger, LedgerRow
 from scheduling.printing import number_words, percent_words, temperature_words
@@ -142,7 +142,9 @@ def _file_entries(file: ReadingFile, *, is_kept: bool) -> tuple[Entry, ...]:
 
 
 def _answers_words(answers: Mapping[str, str]) -> Say:
-    return say("{answers}", answers=tuple(_answer_words(name, said) for name, said in answers.items()))
+    # In an order of ours: a database may give the names in another.
+    said = [_answer_words(name, answers[name]) for name in REMEMBERED if name in answers]
+    return say("{answers}", answers=tuple(said))
 
 
 def _answer_words(name: str, said: str) -> Say:
