@@ -18,7 +18,7 @@ from jobs.core.conditions import Band
 from jobs.core.units import celsius
 from jobs.models import Job, Reading, Room, Zone
 from materials.core.choices import IN_BAND_AFTER, LastAir, Outlook, WhyNot, outlook_of
-from materials.core.rest import Kind, Proof, RestRule
+from materials.core.rest import Kind, Proof, RestRule, RestState
 from scheduling.answers import StoredRest
 from scheduling.core import room_facts as core
 from scheduling.core.holds import HoldState, RoomAnswer
@@ -127,8 +127,6 @@ def outlook_of_room(
 ) -> Outlook | None:
     """Return the outlook of a room whose rest is held; None: it is not, or its state was stored without.
 
-    Other zones are read, in one query, only where sheets might be moved there or stand there.
-
     Args:
         room: with its zone and job.
         asks: as `asks_to_json` stored it.
@@ -138,20 +136,35 @@ def outlook_of_room(
     shown = [one for one in rests if one.sheets]
     if asks is None or not shown:
         return None
-    here = last_read_of(room.zone, readings, now=now)
-    reads: tuple[LastRead, ...] = (here,) if here is not None else ()
-    if any(_looks_elsewhere(one, here, room) for one in shown):
-        reads = last_reads(room.job, now=now)
-    accepts = room.job.accepts_statements
-    stacks = {one.placement: stack_outlook(one, reads, accepts_statements=accepts) for one in shown}
-    known = {key: one for key, one in stacks.items() if one is not None}
+    stacks = stack_outlooks(shown, zone=room.zone, job=room.job, readings=readings, now=now)
     present = max(one.rest.as_of for one in shown)
-    return room_outlook(_facts_of(asks, shown), known, now=present)
+    return room_outlook(_facts_of(asks, shown), stacks, now=present)
 
 
-def _looks_elsewhere(one: StoredRest, here: LastRead | None, room: Room) -> bool:
+def stack_outlooks(
+    rests: Sequence[StoredRest], *, zone: Zone, job: Job, readings: Iterable[Reading], now: datetime
+) -> dict[str, StackOutlook]:
+    """Return the outlook of each placement, by its key; one that no time counts for is left out.
+
+    Other zones are read, in one query, only where sheets might be moved there or stand there.
+
+    Args:
+        readings: the latest of the zone.
+    """
+    here = last_read_of(zone, readings, now=now)
+    reads: tuple[LastRead, ...] = (here,) if here is not None else ()
+    if any(_looks_elsewhere(one, here, zone) for one in rests):
+        reads = last_reads(job, now=now)
+    accepts = job.accepts_statements
+    found = {one.placement: stack_outlook(one, reads, accepts_statements=accepts) for one in rests}
+    return {key: one for key, one in found.items() if one is not None}
+
+
+def _looks_elsewhere(one: StoredRest, here: LastRead | None, zone: Zone) -> bool:
     """Return whether the air of other zones matters: the sheets stand there, or the air here is no good."""
-    if one.rest.zone != room.zone_id or one.rest.goes_on is Kind.OUT_OF_BAND:
+    if one.rest.state is RestState.PROVEN:
+        return False
+    if one.rest.zone != zone.pk or one.rest.goes_on is Kind.OUT_OF_BAND:
         return True
     if one.rest.goes_on is not Kind.WRAPPED or here is None or one.band is None:
         return False

@@ -523,13 +523,8 @@ def _history(
     return tuple(history_line(entry, rights) for entry in rows), left_out
 
 
-def latest_readings(zone: int, *, may_correct: bool) -> tuple[parts.LogRow, ...]:
-    """Return the latest standing readings of a zone, those of a logger's file too."""
-    return reading_lines(last_readings(zone), may_correct=may_correct)
-
-
 def last_readings(zone: int) -> list[Reading]:
-    """Return the latest standing readings of a zone, with who recorded them, latest first."""
+    """Return the latest standing readings of a zone, those of a logger's file too, latest first."""
     rows = Reading.objects.standing().filter(zone=zone).select_related("recorded_by")
     return list(with_offset(rows).order_by("-happened_at", "-pk")[:READINGS_AT_ONCE])
 

@@ -13,7 +13,7 @@ from django.urls import reverse
 
 from jobs.core.words import Say, Value, say, say_n
 from jobs.core.worktime import time_zone
-from jobs.models import Change, Job, Zone
+from jobs.models import Change, Job, Room, Zone
 from materials.models import Product, RestOverride
 from materials.rules import OVERRIDABLE, overrides_of, said_of
 from scheduling import parts
@@ -127,10 +127,20 @@ def product_page(product: Product) -> ProductPage:
         )
         for group in groups_of(product)
     )
-    jobs = Job.objects.filter(rest_overrides__product=product).distinct().order_by("number")
     answer = _rest_in_short(product) if product.is_panel else _setting(product)
     changes = Change.objects.filter(record="materials.product", record_pk=str(product.pk))
-    return ProductPage(product, answer, groups, tuple(jobs), history_of(changes))
+    return ProductPage(product, answer, groups, tuple(_jobs_otherwise(product)), history_of(changes))
+
+
+def _jobs_otherwise(product: Product) -> QuerySet[Job]:
+    """Return the jobs with this panel that ask something else of it, by a word on it or on every panel."""
+    asks = (Q(requirements__product=product), Q(placements__product=product))
+    with_it = Q(rooms__in=Room.objects.filter(asks[0] | asks[1])) | Q(orders__lines__product=product)
+    overrides = RestOverride.objects.filter(
+        Q(product=product) | Q(product__isnull=True, job__in=Job.objects.filter(with_it))
+    )
+    jobs = {one.job_id for one in overrides if list(_own_lines(one))}
+    return Job.objects.filter(pk__in=jobs).order_by("number")
 
 
 def _rest_in_short(product: Product) -> Say:

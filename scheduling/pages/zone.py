@@ -17,13 +17,24 @@ from jobs.core.words import Say, say, say_n
 from jobs.core.worktime import time_zone
 from jobs.models import Memory, Person, Reading, Statement, Zone
 from jobs.services.meters import ROUNDING_K, ROUNDING_PCT
+from materials.core.choice_words import choice_words
 from materials.core.rest import RestState
 from materials.models import Placement, Product
 from scheduling import answers, drawing, parts
 from scheduling.answers import StoredRest
+from scheduling.core.room_outlook import StackOutlook
 from scheduling.models import RoomState
+from scheduling.outlooks import stack_outlooks
 from scheduling.pages.loggers import ZoneLoggers, zone_loggers
-from scheduling.pages.room import corrections, latest_readings, memories_of, rights_of, state_of, stretch_row
+from scheduling.pages.room import (
+    corrections,
+    last_readings,
+    memories_of,
+    reading_lines,
+    rights_of,
+    state_of,
+    stretch_row,
+)
 from scheduling.pages.trace import hours_of, readings_to_draw
 from scheduling.pages.wood import settled_in, settled_words
 
@@ -55,6 +66,8 @@ class RestLine:
     stretches: tuple[parts.StretchRow, ...]
     proven: timedelta
     needed: timedelta
+    #: What would have it proven soonest; None: it is proven, or nothing is known that would.
+    soonest: Say | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -104,7 +117,13 @@ def zone_page(zone: Zone, person: Person, *, may_record_site: bool, now: datetim
         zone=place,
         now=now,
     )
-    lines = tuple(_line(room, name, rest, span) for room, name, rest in rests)
+    read = last_readings(zone.pk)
+    every = [rest for _room, _name, rest in rests]
+    outlooks = stack_outlooks(every, zone=zone, job=zone.job, readings=read, now=now)
+    lines = tuple(
+        _line(room, name, rest, span, soonest=_soonest(outlooks.get(rest.placement), now=now))
+        for room, name, rest in rests
+    )
     present = {row.kind for line in lines for row in line.stretches if row.to_at > span.start}
     last = (
         Reading.objects.standing()
@@ -127,7 +146,7 @@ def zone_page(zone: Zone, person: Person, *, may_record_site: bool, now: datetim
         kinds=tuple(kind for kind in parts.STRETCH_WORDS if kind in present),
         has_saw=any(line.lane.saws for line in lines),
         hours=_hours(zone, now=now),
-        readings=latest_readings(zone.pk, may_correct=may_record_site),
+        readings=reading_lines(read, may_correct=may_record_site),
         memories=_memory_lines(zone, may_correct=may_record_site),
         statements=_statement_lines(zone, may_correct=may_record_site),
         loggers=zone_loggers(zone, rights=rights, now=now),
@@ -161,7 +180,12 @@ def _since(rests: Sequence[StoredRest], *, now: datetime) -> datetime:
     return max(min(begun, default=now - WITHOUT_RESTS), now - LONGEST)
 
 
-def _line(room: int, name: str, one: StoredRest, span: drawing.Span) -> RestLine:
+def _soonest(stack: StackOutlook | None, *, now: datetime) -> Say | None:
+    choices = stack.outlook.choices if stack is not None else ()
+    return choice_words(choices[0], now=now) if choices else None
+
+
+def _line(room: int, name: str, one: StoredRest, span: drawing.Span, *, soonest: Say | None) -> RestLine:
     rest = one.rest
     asked = bool(rest.required) and one.band is not None
     whys = [*one.whys, *[None] * len(rest.strip)]
@@ -189,6 +213,7 @@ def _line(room: int, name: str, one: StoredRest, span: drawing.Span) -> RestLine
         stretches=rows if asked else (),
         proven=rest.proven,
         needed=rest.required,
+        soonest=soonest,
     )
 
 
