@@ -7,16 +7,12 @@ the first reading of every hour is taken, and the last: the middle of a stack fo
 from __future__ import annotations
 
 from bisect import bisect_left, bisect_right
-from collections import defaultdict
 from collections.abc import Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 from typing import Any
 
-from django.db.models import Case, F, Min, When
-
-from jobs.models import Reading
-from jobs.seconds import Seconds
+from jobs.air import Heard, heard
 from materials.core import stack as core
 from materials.core.air import instant, seconds
 from materials.core.stack import Lies, Phase, Stack, Temperature, Warming
@@ -103,9 +99,18 @@ class Warmed:
         return room_facts.ColdStack(until=self.cold_until, laid_out_in=self._laid_out_in())
 
     def _laid_out_in(self) -> timedelta | None:
+        """Return how long lots take at the most, all as cold as they came: so it does not change with the present."""
         if self.warming.phase.lies in (Lies.LOTS, Lies.APART):
             return None
-        return core.laid_out(self.stack, self.warming).takes.longest
+        took = core.time_to_warm(
+            sheets=self.stack.sheets,
+            thickness_nm=self.stack.thickness_nm,
+            lies=Lies.LOTS,
+            start_c=self.stack.start.t_c,
+            room_c=self.warming.room_c,
+            tolerance_k=self.warming.tolerance_k,
+        )
+        return took.longest
 
 
 def warmed(
@@ -175,25 +180,23 @@ def rounded_down(at: datetime, step: timedelta) -> datetime:
 
 
 def hourly_air(zones: Collection[int], since: datetime | None) -> dict[int, ZoneAir]:
-    """Return the first standing reading of every hour of each zone, from two hours before an instant on."""
+    """Return the first standing reading of every hour of each zone, and its last, from a little before an instant."""
     if since is None or not zones:
         return {}
-    t_c = Case(When(unit="f", then=(F("temperature") - 32.0) * 5.0 / 9.0), default=F("temperature"))
-    readings = Reading.objects.standing().filter(zone__in=zones, happened_at__gt=since - 2 * HOUR)
-    slots = readings.annotate(slot=Seconds("happened_at") / 3600).values("zone", "slot")
-    firsts = slots.annotate(first=Min("happened_at")).values("first")
-    rows = (
-        Reading.objects.standing()
-        .filter(zone__in=zones, happened_at__in=firsts)
-        .annotate(t=t_c)
-        .order_by("zone", "happened_at")
-        .values_list("zone", Seconds("happened_at"), "t", "humidity_pct")
+    return {zone: _thinned(one) for zone, one in heard(dict.fromkeys(zones, since - 2 * HOUR)).items()}
+
+
+def _thinned(one: Heard) -> ZoneAir:
+    firsts = [
+        place for place, at in enumerate(one.at) if not place or at // 3600 != one.at[place - 1] // 3600
+    ]
+    if one.at and firsts[-1] != len(one.at) - 1:
+        firsts.append(len(one.at) - 1)
+    return ZoneAir(
+        tuple(one.at[place] for place in firsts),
+        tuple(one.t_c[place] for place in firsts),
+        tuple(one.rh_pct[place] for place in firsts),
     )
-    found: dict[int, dict[int, tuple[float, float]]] = defaultdict(dict)
-    for zone, at, degrees, humidity in rows:
-        # Two zones may have been read at one instant, of which only one was the first of its hour: both are true.
-        found[zone][at] = (degrees, humidity)
-    return {zone: _zone_air(sorted(one.items())) for zone, one in found.items()}
 
 
 def _zone_air(rows: Iterable[tuple[int, tuple[float, float]]]) -> ZoneAir:

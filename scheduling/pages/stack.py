@@ -13,7 +13,7 @@ from django.contrib.humanize.templatetags.humanize import apnumber
 from django.utils.translation import gettext as _
 
 from jobs.core.words import Say, Value, say, say_n
-from jobs.models import Reading, Room
+from jobs.models import Room
 from materials import queries as stock_queries
 from materials.core import stack as core
 from materials.core.stack import Counts, Lies, LotsPlan, Range, Warming, ruled_words, took_words
@@ -23,7 +23,6 @@ from materials.models import Placement, Product, StackReading
 from materials.rules import Asked, asked_of, overrides_of
 from materials.stack_queries import Lying, Measured, lying_of, stack_facts
 from scheduling.answers import StoredRest
-from scheduling.core import room_facts
 from scheduling.models import SheetsSet
 from scheduling.printing import number_words
 from scheduling.stack_drawing import Section, WarmLine, section, warm_line
@@ -99,7 +98,7 @@ def stack_views(
     lying = lying_of(rows)
     overrides = overrides_of({room.job_id}).get(room.job_id, ())
     rules = {key: asked_of(product, overrides) for key, product in products.items()}
-    found = _warmed(room, rows, asked, products, rules, now=now)
+    found = _warmed(rows, asked, products, rules, now=now)
     views = {}
     for one in asked:
         stack = found.get(one.placement)
@@ -116,7 +115,6 @@ def _is_thick(one: StoredRest, product: Product) -> bool:
 
 
 def _warmed(
-    room: Room,
     rows: Sequence[Placement],
     rests: Sequence[StoredRest],
     products: Mapping[int, Product],
@@ -134,7 +132,6 @@ def _warmed(
     standing = stock_queries.stock_among(rows, down)
     mine = {key: standing[key] for key in measured if key in standing}
     air = hourly_air({stay.zone for one in mine.values() for stay in one.stays}, _since(mine.values()))
-    last = {room.zone_id: _last_readings(room, now=now)}
     found = {
         key: warmed(
             one,
@@ -142,7 +139,7 @@ def _warmed(
             facts.get(key),
             needs_opening=rules[one.product].needs_opening,
             air=air,
-            last=last,
+            last={},
             now=now,
         )
         for key, one in mine.items()
@@ -152,14 +149,6 @@ def _warmed(
 
 def _since(standing: Iterable[Standing]) -> datetime | None:
     return min((one.stays[0].in_at for one in standing), default=None)
-
-
-def _last_readings(room: Room, *, now: datetime) -> list[room_facts.Reading]:
-    last = Reading.objects.standing().filter(zone=room.zone_id, happened_at__lte=now)
-    return [
-        room_facts.Reading(id=str(one.origin), at=one.happened_at, t_c=one.t_c, rh_pct=one.humidity_pct)
-        for one in last.order_by("-happened_at", "-pk")[:1]
-    ]
 
 
 # ---- words ----
