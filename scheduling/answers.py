@@ -9,7 +9,7 @@ from typing import Any
 from jobs.core.forecast import Forecast
 from jobs.core.words import Say
 from jobs.says import from_json, to_json
-from materials.core.rest import Ignored, Kind, Rest, RestState, Stretch
+from materials.core.rest import Ignored, Kind, Rest, RestartOn, RestState, Stretch
 from scheduling.core.backward import OpenAct
 from scheduling.core.holds import Act, Hold, HoldState, NextAct, RoomAnswer, Who
 from scheduling.core.room_facts import HoldKind
@@ -50,6 +50,7 @@ class StoredRest:
     band: tuple[float, float, float, float] | None
     max_gap: timedelta
     restart_after: timedelta
+    restart_on: RestartOn
     #: Whether its rest is held because the middle of its stack may be cold.
     cold: bool = False
     #: When its wrap may come off and its middle is warm, as far as anything waits; None: nobody measured it.
@@ -221,6 +222,7 @@ def rest_to_json(one: Rested) -> dict[str, Any]:
         "cold": one.cold is not None,
         "stack": stack_to_json(one.warmed) if one.measured else None,
         "restart_after": one.asked.restart_after.total_seconds(),
+        "restart_on": one.asked.restart_on.value,
         "whys": [to_json(why) for why in one.whys],
         "rest": {
             "state": rest.state.value,
@@ -307,6 +309,8 @@ def rest_from_json(stored: dict[str, Any], *, now: datetime) -> StoredRest:
         band=tuple(stored["band"]) if stored["band"] else None,
         max_gap=timedelta(seconds=stored["max_gap"]),
         restart_after=timedelta(seconds=stored["restart_after"]),
+        # What was stored before there was a word for it is told the stricter way.
+        restart_on=RestartOn(stored.get("restart_on", RestartOn.ANY)),
         # What was stored before stacks were worked out says nothing of them.
         cold=stored.get("cold", False),
         stack=stack_from_json(stored.get("stack")),

@@ -178,6 +178,7 @@ def _rule_of(one: StoredRest, *, accepts_statements: bool) -> RestRule | None:
         required=one.rest.required,
         max_gap=one.max_gap,
         restart_after=one.restart_after,
+        restart_on=one.restart_on,
         band=Band(*one.band),
         proof=Proof.READINGS_OR_STATEMENTS if accepts_statements else Proof.READINGS,
     )

@@ -20,7 +20,7 @@ from jobs.core.words import Say, say, say_n
 from jobs.core.worktime import time_zone
 from jobs.models import Entry, Memory, Person, Reading, Room
 from jobs.says import from_json
-from materials.core.rest import RestState, Stretch
+from materials.core.rest import RestartOn, RestState, Stretch
 from materials.core.rest_words import words_of
 from materials.models import Product
 from scheduling import answers, parts
@@ -439,16 +439,22 @@ def _rule(one: StoredRest) -> Say:
     if one.band is None:
         return say("The zone's band and the product's limits do not meet: no time here can count.")
     t_min, t_max, rh_min, rh_max = one.band
+    again = say("out of band over {restart} starts again from zero", restart=one.restart_after)
+    if one.restart_on is RestartOn.TEMPERATURE:
+        again = say(
+            "too cold or too warm over {restart} starts again from zero, too dry or too damp only pauses",
+            restart=one.restart_after,
+        )
     return say(
         "Needs {needed} inside {t_min}–{t_max} °C and {rh_min}–{rh_max} %. A gap over {gap} does not count;"
-        " out of band over {restart} starts again from zero.",
+        " {again}.",
         needed=one.rest.required,
         t_min=f"{t_min:g}",
         t_max=f"{t_max:g}",
         rh_min=f"{rh_min:g}",
         rh_max=f"{rh_max:g}",
         gap=one.max_gap,
-        restart=one.restart_after,
+        again=again,
     )
 
 

@@ -45,6 +45,8 @@ BANDS = (
     ("set humidity from", "set humidity to"),
     ("backing moisture from", "backing moisture to"),
 )
+#: Two readings further apart prove nothing of the time between, whatever a product says.
+WEEK_S = 7 * 86_400
 #: Columns that are filled in together or not at all, and what they are.
 WHOLE = (
     (
@@ -181,6 +183,10 @@ def _product(row: Typed, product: KnownProduct) -> Iterator[Wrong]:
     for name in ("longest gap hours", "fine gap hours", "reading fresh hours"):
         if row.has(name) and row[name] == 0:
             yield Wrong(PRODUCTS.name, row.number, name, "0", say("more than 0 hours"))
+    for name in ("longest gap hours", "fine gap hours"):
+        if row.has(name) and row[name] > WEEK_S:
+            seen = PRODUCTS.column(name).kind.show(row[name])
+            yield Wrong(PRODUCTS.name, row.number, name, seen, say("at most 168 hours: a week"))
     if row.values.get("one batch") and product.kind and not product.is_panel:
         right = say("no, or empty: only panels are set from one batch")
         yield Wrong(PRODUCTS.name, row.number, "one batch", "yes", right)

@@ -344,6 +344,17 @@ def test_a_rule_of_no_time_at_all_is_refused(boss, name):
     assert places(sheets, boss) == [("Products", 2, name, "0")]
 
 
+@pytest.mark.parametrize("name", ["longest gap hours", "fine gap hours"])
+def test_a_gap_is_a_week_at_most(boss, name):
+    sheets = small()
+    sheets["Products"][0][name] = 168
+    assert places(sheets, boss) == []
+
+    sheets["Products"][0][name] = 169
+
+    assert places(sheets, boss) == [("Products", 2, name, "169")]
+
+
 def test_only_panels_are_set_from_one_batch_and_only_adhesives_are_water_borne(boss):
     sheets = small()
     sheets["Products"][2]["one batch"] = "yes"
