@@ -16,7 +16,7 @@ Instants are seconds, temperatures °C, lengths metres.
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Iterable, Iterator, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, field
 from functools import lru_cache
 from itertools import pairwise
@@ -238,27 +238,37 @@ class March:
         Some point that is too far away, by `over`, needs at least `over` ÷ (the most it can move in a second)
         until it is not, and on a straight piece what it can move only falls.  So no instant is left out.
         """
-        rates, parts, gone = self.modes.rates, self.parts, 0.0
-        step = 0.0
-        while (far := self._too_far(parts, tolerance_k)) is not None:
-            weights, over = far
+        rates, parts, gone, step = self.modes.rates, self.parts, 0.0, 0.0
+        while (over := self._too_far(parts, tolerance_k)) is not None:
             speed = sum(
                 abs(weight * (rate * part + slope))
-                for weight, rate, part in zip(weights, rates, parts, strict=True)
+                for weight, rate, part in zip(self.far, rates, parts, strict=True)
             )
             if gone >= seconds or over > speed * (seconds - gone):
                 return None
-            step = max(over, _LEAST_MOVE * tolerance_k) / speed
-            step = min(step, seconds - gone)
+            step = min(max(over, _LEAST_MOVE * tolerance_k) / speed, seconds - gone)
             gone = min(gone + step, seconds)
             parts = moved(rates, self.parts, gone, slope)
-        if gone == 0:
-            return 0.0
+        return self._first_between(tolerance_k, gone - step, gone, slope) if gone else 0.0
 
-        def is_within(after: float) -> bool:
-            return self._too_far(moved(rates, self.parts, after, slope), tolerance_k) is None
+    def _first_between(self, tolerance_k: float, low: float, high: float, slope: float) -> float:
+        """Return when in (low, high] all is within the tolerance for the first time; at `high` it is.
 
-        return _first_true(is_within, gone - step, gone)
+        The place that is too far at `low` is followed until it is not; then another may still be.
+        """
+        rates, end = self.modes.rates, high
+        while True:
+            far = self.far
+            high = end
+            for _ in range(_HALVINGS):
+                middle = (low + high) / 2
+                if abs(excess(far, moved(rates, self.parts, middle, slope))) - tolerance_k > HAIR_K:
+                    low = middle
+                else:
+                    high = middle
+            if high == end or self._too_far(moved(rates, self.parts, high, slope), tolerance_k) is None:
+                return high
+            low = high
 
     def core_stays_off(self, distance_k: float, *, swing_k: float, steepest: float) -> float:
         """Return for how many seconds the core surely does not move by a distance, whatever the room does.
@@ -276,8 +286,8 @@ class March:
         self.count, self.modes = count, modes_of(self.slab, count)
         self.far = self.modes.core
 
-    def _too_far(self, parts: Parts, tolerance_k: float) -> tuple[Sequence[float], float] | None:
-        """Return a place that is too far from the room, as its weights, and by how much; None: there is none.
+    def _too_far(self, parts: Parts, tolerance_k: float) -> float | None:
+        """Return by how much a place is too far from the room, and keep it in `far`; None: there is none.
 
         The place that was too far the last time is asked first, then core and face: mostly one of them is.
         """
@@ -285,7 +295,7 @@ class March:
             over = abs(excess(weights, parts)) - tolerance_k
             if over > HAIR_K:
                 self.far = weights
-                return weights, over
+                return over
         return None
 
     def _places_asked(self) -> Iterator[Sequence[float]]:
@@ -303,14 +313,3 @@ def _share(zeta: float, places: Sequence[float], values: Sequence[float]) -> flo
         slope = (values[i + 1] - values[i]) / (following - x)
         total += slope * (cosines[i + 1] - cosines[i]) / zeta**2
     return total / (math.sin(zeta) / zeta)
-
-
-def _first_true(holds: Callable[[float], bool], low: float, high: float) -> float:
-    """Return where in (low, high] it begins to hold; at `high` it does."""
-    for _ in range(_HALVINGS):
-        middle = (low + high) / 2
-        if holds(middle):
-            high = middle
-        else:
-            low = middle
-    return high

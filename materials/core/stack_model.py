@@ -15,7 +15,7 @@ from enum import StrEnum
 from itertools import pairwise
 
 from materials.core.air import SECOND, seconds
-from materials.core.slab import March, Slab, excess, moved
+from materials.core.slab import HAIR_K, March, Slab, excess, modes_of, moved
 
 #: Sheets in a flat lot.
 LOT_OF = 10
@@ -412,10 +412,19 @@ class _March:
 
 
 def series_time(slab: Slab, excess_k: float, tolerance_k: float) -> timedelta | None:
-    """Return how long a uniform slab takes in a room that stays as it is; None: not within `LOOKS_AHEAD`."""
-    march = March.uniform(slab, _MODES, excess_k)
-    after = march.first_within(tolerance_k, LOOKS_AHEAD.total_seconds(), 0)
-    return None if after is None else timedelta(seconds=math.ceil(after))
+    """Return how long a uniform slab takes in a room that stays as it is; None: not within `LOOKS_AHEAD`.
+
+    There the core is the slowest point all the way, and only comes nearer.
+    """
+    modes = modes_of(slab, _MODES)
+
+    def is_within(second: int) -> bool:
+        return abs(excess_k) * excess(modes.core, moved(modes.rates, unit, second, 0)) <= tolerance_k + HAIR_K
+
+    unit = [1.0] * (_MODES + 1)
+    end = LOOKS_AHEAD // SECOND
+    found = bisect_left(range(end + 1), True, key=is_within)
+    return None if found > end else timedelta(seconds=found)
 
 
 def last_first(instants: Iterable[int | None]) -> tuple[int | None, int | None]:

@@ -4,9 +4,12 @@ from __future__ import annotations
 
 import csv
 import math
+from itertools import accumulate
 from pathlib import Path
 
 import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
 
 from materials.core.slab import March, Slab, coefficient, modes_of, root, roots
 
@@ -151,3 +154,25 @@ def test_modes_that_have_died_are_given_up_without_a_trace():
 
     assert march.core_k == pytest.approx(whole.core_k, abs=0.01)
     assert march.face_k == pytest.approx(whole.face_k, abs=0.01)
+
+
+@settings(max_examples=60, deadline=None)
+@given(
+    st.floats(-20, 20),
+    st.lists(st.tuples(st.floats(60, 7200), st.floats(-1e-3, 1e-3)), min_size=1, max_size=8),
+    st.floats(0.1, 5),
+)
+def test_a_core_moves_no_quicker_than_it_is_said_to_whatever_the_room_does(excess_k, pieces, distance_k):
+    march = March.uniform(SKID_OF_80, 16, excess_k)
+    march.move(5 * 3600, 2e-4)
+    rooms = list(accumulate((seconds * slope for seconds, slope in pieces), initial=0.0))
+    steepest = max(abs(slope) for _, slope in pieces)
+    core_k, gone = march.core_k, 0.0
+
+    surely = march.core_stays_off(distance_k, swing_k=max(rooms) - min(rooms), steepest=steepest)
+
+    for (seconds, slope), room_k in zip(pieces, rooms[1:], strict=True):
+        gone += seconds
+        march.move(seconds, slope)
+        if gone <= surely:
+            assert abs(room_k + march.core_k - core_k) <= distance_k + 1e-9
