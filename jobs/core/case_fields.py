@@ -309,9 +309,10 @@ class Fields:
         raise self.refusal(name, "must be a day: 2026-06-30")
 
     def _limits(self, name: str, value: int | Decimal, least: float | None, most: float | None) -> None:
-        if least is not None and value < least:
+        # A limit is the decimal that it is written as: the float 0.01 lies above 0.01.
+        if least is not None and value < Decimal(str(least)):
             raise self.refusal(name, f"must not be less than {least}")
-        if most is not None and value > most:
+        if most is not None and value > Decimal(str(most)):
             raise self.refusal(name, f"must not be more than {most}")
 
 

@@ -8,7 +8,15 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from jobs.core.conditions import Band, dew_point, saturation_hpa, sweats
+from jobs.core.conditions import (
+    Band,
+    dew_point,
+    dew_point_error,
+    dew_point_slopes,
+    lowest_sweating_humidity,
+    saturation_hpa,
+    sweats,
+)
 
 CHECKS = Path(__file__).parents[3] / "fixtures" / "checks"
 
@@ -143,3 +151,49 @@ def test_two_bands_meet_in_what_lies_in_both_or_not_at_all():
 def test_a_band_upside_down_is_an_error(limits):
     with pytest.raises(ValueError, match="above"):
         Band(*limits)
+
+
+# ---- what a meter's errors make of a dew point, and from which humidity on a surface sweats ----
+
+
+# Trade facts, section 1: ±0.5 K and ±3 %; derived there.
+@pytest.mark.parametrize(
+    ("t_c", "rh_pct", "error_k", "near"),
+    [(21, 50, 1.0, 0.05), (21, 30, 1.5, 0.05), (25, 60, 0.9, 0.05), (15, 80, 0.75, 0.005)],
+)
+def test_a_meters_errors_make_about_a_kelvin_of_dew_point(t_c, rh_pct, error_k, near):
+    assert dew_point_error(t_c, rh_pct) == pytest.approx(error_k, abs=near)
+
+
+# The same: 0.92 K/K and 0.30 K/% at 21 °C and 50 %.
+def test_the_slopes_of_the_dew_point_are_those_of_trade_facts():
+    assert dew_point_slopes(21, 50) == pytest.approx((0.92, 0.30), abs=0.005)
+
+
+@settings(max_examples=100)
+@given(st.floats(-10, 50), st.floats(5, 95))
+def test_the_slopes_are_how_the_dew_point_moves(t_c, rh_pct):
+    by_t, by_rh = dew_point_slopes(t_c, rh_pct)
+
+    assert by_t == pytest.approx(
+        (dew_point(t_c + 0.01, rh_pct) - dew_point(t_c - 0.01, rh_pct)) / 0.02, rel=1e-4
+    )
+    assert by_rh == pytest.approx(
+        (dew_point(t_c, rh_pct + 0.01) - dew_point(t_c, rh_pct - 0.01)) / 0.02, rel=1e-4
+    )
+
+
+# Trade facts, section 1; derived there.
+@pytest.mark.parametrize(
+    ("surface_c", "t_c", "rh_pct"), [(2, 21, 28.4), (5, 18, 42.3), (10, 21, 49.4), (21, 21, 100)]
+)
+def test_a_surface_sweats_from_a_humidity_on(surface_c, t_c, rh_pct):
+    assert lowest_sweating_humidity(surface_c, t_c) == pytest.approx(rh_pct, abs=0.05)
+
+
+@settings(max_examples=100)
+@given(st.floats(-10, 30), st.floats(0.1, 20))
+def test_at_that_humidity_the_dew_point_is_the_surface(surface_c, warmer_k):
+    t_c = surface_c + warmer_k
+
+    assert dew_point(t_c, lowest_sweating_humidity(surface_c, t_c)) == pytest.approx(surface_c, abs=1e-6)
