@@ -15,7 +15,7 @@ from uuid import UUID, uuid5
 
 from django.core.exceptions import ValidationError
 from django.db import IntegrityError, transaction
-from django.db.models import F
+from django.db.models import F, QuerySet
 from django.db.models.functions import Coalesce, Greatest
 from django.utils.translation import gettext as _
 
@@ -128,9 +128,13 @@ def _entry_before(fact: Fact) -> UUID | None:
     return corrected if corrected and Entry.objects.filter(pk=corrected).exists() else None
 
 
-@transaction.atomic
-def raise_versions(rooms: Collection[int], *, now: datetime) -> None:
-    """Raise `facts_version` of the rooms, in the order of their keys so that two writers cannot lock each other."""
+@transaction.atomic(savepoint=False)
+def raise_versions(rooms: Collection[int] | QuerySet[Room, int], *, now: datetime) -> None:
+    """Raise `facts_version` of the rooms, in the order of their keys so that two writers cannot lock each other.
+
+    Args:
+        rooms: their keys, or a query of them, which then costs no statement of its own.
+    """
     # Not the key: whoever stores a row that points at the room needs it to exist, no more, and must not wait.
     locked = Room.objects.select_for_update(no_key=True).filter(pk__in=rooms).order_by("pk")
     Room.objects.filter(pk__in=list(locked.values_list("pk", flat=True))).update(

@@ -15,6 +15,7 @@ from uuid import UUID, uuid5
 
 from django.core.exceptions import ValidationError
 from django.db import connection, transaction
+from django.db.models import QuerySet
 from django.utils.translation import gettext as _
 from django.utils.translation import ngettext
 
@@ -165,9 +166,9 @@ def store_readings(
     return Stored(len(whole.new), len(whole.known), tuple(whole.conflicts))
 
 
-def rooms_of(zones: Iterable[int]) -> list[int]:
-    """Return the rooms that the air of these zones speaks for."""
-    return list(Room.objects.filter(zone__in=zones).values_list("pk", flat=True))
+def rooms_of(zones: Iterable[int]) -> QuerySet[Room, int]:
+    """Return the keys of the rooms that the air of these zones speaks for."""
+    return Room.objects.filter(zone__in=list(zones)).values_list("pk", flat=True)
 
 
 def add_readings(readings: Sequence[ReadOut], *, zone: int, voice: Voice, now: datetime) -> Found:
