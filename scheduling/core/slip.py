@@ -166,10 +166,8 @@ class _Room:
         return min((one for one in (turn, flips) if one is not None), default=None)
 
     @property
-    def last_kept(self) -> datetime | None:
-        """The latest arrival that keeps the start, or one of those beyond which it makes no difference."""
-        if not self.kept:
-            return None
+    def last_kept(self) -> datetime:
+        """The latest arrival that keeps the start (one does), or one beyond which it makes no difference."""
         return self.kept[-1].last or self.points[-1] + SECOND
 
     def ready(self, at: datetime | None) -> tuple[Forecast | None, datetime | None]:

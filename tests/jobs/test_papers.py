@@ -146,4 +146,7 @@ def test_another_file_under_its_name_is_refused(body, text):
 
 
 def test_one_that_is_too_large_is_refused_before_it_is_read():
-    assert refused(bytes(MOST_BYTES + 1)) == "A paper has at most {most} MB."
+    with pytest.raises(FileRefused) as said:
+        check_paper(bytes(MOST_BYTES + 1))
+
+    assert (said.value.why.text, said.value.why.values["most"]) == ("A paper has at most {most} MB.", 25)

@@ -30,6 +30,10 @@ from jobs.uploaded import LONGEST_NAME, clean_name, sha256_of
         pytest.param("e\u0301.jpg", "\u00e9.jpg", id="one-letter-in-two"),
         pytest.param("x" * 300 + ".jpeg", "x" * (LONGEST_NAME - 5) + ".jpeg", id="too-long"),
         pytest.param("x" * 300, "x" * LONGEST_NAME, id="too-long-without-an-end"),
+        pytest.param(
+            "x" * 300 + "." + "y" * 10, "x" * (LONGEST_NAME - 11) + "." + "y" * 10, id="the-longest-end"
+        ),
+        pytest.param("x" * 300 + "." + "y" * 11, "x" * LONGEST_NAME, id="too-long-to-be-an-end"),
         pytest.param("a." + "x" * 300, "a." + "x" * (LONGEST_NAME - 2), id="too-long-an-end"),
     ],
 )

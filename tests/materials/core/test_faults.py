@@ -41,6 +41,12 @@ def claimed(announced, counted, rejected=(), matched=()):
         ),
         pytest.param([], [(1, "A", 4)], [(Fault.WRONG_PRODUCT, 1, "A", 4)], id="nobody-announced-it"),
         pytest.param(
+            [(1, "A", 20), (2, "X", 9)],
+            [(1, "A", 18), (2, "X", 5)],
+            [(Fault.SHORT, 1, "A", 2), (Fault.SHORT, 2, "X", 4)],
+            id="two-products-short-each-in-its-batch",
+        ),
+        pytest.param(
             [(1, "A", 10), (1, "A", 10)], [(1, "A", 19)], [(Fault.SHORT, 1, "A", 1)], id="lines-add-up"
         ),
     ],

@@ -97,7 +97,9 @@ def test_surplus_says_where_it_is():
 
 
 # 5 % of 20 and of 21 sheets are 1 and 1.05, rounded up to 1 and 2.
-@pytest.mark.parametrize(("sheets", "pct", "spares"), [(20, 5, 1), (21, 5, 2), (20, 0, None), (1, 100, 1)])
+@pytest.mark.parametrize(
+    ("sheets", "pct", "spares"), [(20, 5, 1), (21, 5, 2), (20, 0, None), (1, 100, 1), (10_000, 5, 500)]
+)
 def test_spares_are_rounded_up_once(sheets, pct, spares):
     lines = asked(proposed([need(1, sheets)], pct=pct))
 
