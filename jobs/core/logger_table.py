@@ -39,7 +39,7 @@ _TIME_HEADER = re.compile(
 _SPLITS = {"  ": re.compile(r"\s{2,}|\t\s*"), " ": re.compile(r"\s+")}
 #: All that a row of units may hold: units, forms of dates, nothing, or a dash.
 _UNIT = re.compile(
-    r"[(\[]?\s*(?:[^\w%]{0,2}\s?[cfk]|deg\.?\s?[cf]|celsius|fahrenheit|kelvin|%\s*(?:rh|rf|hr|r\.\s?[hf]\.)?|rh|-|"
+    r"[(\[]?\s*(?:[^\w%]{0,2}\s?[cfk]|deg\.?\s?[cf]|celsius|fahrenheit|kelvin|%\s*(?:rh|rf|hr|r\.\s?[hf]\.)?|rh|[-=_]+|"
     r"(?:yy|dd|mm|hh|tt|jj)[\w\s:/.\-]*|[+\-]?[0-9]{1,2}:[0-9]{2}|utc|gmt|)\s*[)\]]?",
     re.IGNORECASE,
 )

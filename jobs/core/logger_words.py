@@ -9,7 +9,7 @@ from jobs.core.logger_values import WrittenUnit
 
 _WORDS = re.compile(r"[^\W\d_]+")
 _TEMPERATURE = re.compile(
-    r"t|ta|t[cf]|tmp|temp|temp[cf]|temperat\w*|teplot\w*|lampotil\w*|(?:luft|raum|air|room)temp\w*"
+    r"t|ta|t[cf]|tmp|temp|temp[cf]|temperat\w*|teplot\w*|lampotil\w*|(?:luft|raum|lucht|air|room)temp\w*"
     r"|температур\w*|θερμοκρασια|sıcaklık|sicaklik|homerseklet|温度|気温|온도"
 )
 _HUMIDITY = re.compile(
@@ -29,7 +29,7 @@ UNIT_NAMES = words_of("unit units einheit einheiten unite unites unidad unidades
 _NEUTRAL = words_of(
     "air aire aria lucht luft raum room indoor inside innen ambient ambiante ambiente sensor sensors "
     "channel ch kanal canal logger sen lgr lbl label serial id no nr s n sn value values val wert werte messwert "
-    "reading readings measured current now aktuell actual istwert data in the of de der des di do da du la le el "
+    "reading readings measured current now aktuell actual istwert data in the of de der des di do da du la le el l d "
     "relative relativ relativa relatieve suhteellinen rel относительная wzgledna "
     "percent percentage prozent pct pourcent procent "
     "hall halle saal zimmer office buro kuche kitchen site label "
@@ -116,8 +116,8 @@ def is_sure(text: str) -> bool:
 
 
 def is_percent_alone(text: str) -> bool:
-    """Return whether a header is nothing but a percent sign."""
-    return text.strip("()[] ") == "%"
+    """Return whether a header is a percent sign and nothing that could make it another thing than humidity's."""
+    return "%" in text and is_sure(text) and not _has(_TEMPERATURE, words_in(text))
 
 
 def unit_in(text: str) -> WrittenUnit | None:
