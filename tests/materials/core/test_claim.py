@@ -79,7 +79,7 @@ def test_a_claim_goes_its_way(steps, state, turn):
     assert (one.state, one.turn, one.ignored) == (state, turn, ())
 
 
-# Who may do what where a claim stands, written down from the list of steps.
+# Who may do what where a claim stands; worked by hand from what each side has to say next.
 @pytest.mark.parametrize(
     ("steps", "ours", "theirs"),
     [
