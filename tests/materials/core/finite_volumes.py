@@ -48,6 +48,11 @@ class Volumes:
     def restart_steps(self):
         self.steps = 0
 
+    def change_film(self, h):
+        self.h = h
+        self.outside = 1 / (1 / h + self.width / 2 / self.k)
+        self.restart_steps()
+
     def face_c(self, room_c):
         return self.t_c[-1] - self.outside * (self.t_c[-1] - room_c) * self.width / 2 / self.k
 

@@ -263,6 +263,57 @@ def test_a_week_of_readings_agrees_with_an_independent_numerical_solution(sheets
         assert in_hours(found.warm_at.central - NOON) == pytest.approx(since, abs=0.3)
 
 
+def wall_of_80(phase, hours_long, room_c=21.0):
+    """A wall of 80 sheets by the central constants after so many hours in a constant room."""
+    slab = slab_of(CENTRAL, sheets=80, thickness_nm=2_300_000, phase=phase)
+    wall = Volumes(
+        depth_m=slab.depth_m,
+        k=slab.conductivity,
+        rho_c=slab.heat_capacity,
+        h=slab.transfer,
+        start_c=2,
+        cells=100,
+    )
+    go_on(wall, hours_long, room_c)
+    return wall
+
+
+def go_on(wall, hours_long, room_c=21.0):
+    for _ in range(round(hours_long * 30)):
+        wall.step(120, room_c, room_c)
+
+
+@pytest.mark.parametrize("more_h", [0.5, 3, 40])
+def test_after_unwrapping_it_goes_on_as_an_independent_numerical_solution(more_h):
+    phases = (Phase(NOON, wrapped=True), Phase(NOON + hours(24)))
+    wall = wall_of_80(phases[0], 24)
+    wall.change_film(CENTRAL.face)
+    go_on(wall, more_h)
+
+    course = warmed(stack(80, phases=phases), after_h=24).courses[1]
+
+    at = seconds(NOON + hours(24 + more_h))
+    assert course.t_c(course.core, at) == pytest.approx(wall.core_c(), abs=0.02)
+    assert course.t_c(course.face, at) == pytest.approx(wall.face_c(21), abs=0.04)
+
+
+@pytest.mark.parametrize("more_h", [0.5, 3, 40])
+@pytest.mark.parametrize("t_c", [3.0, 8.0], ids=["colder", "warmer"])
+def test_after_a_probe_it_goes_on_as_an_independent_numerical_solution(t_c, more_h):
+    wall = wall_of_80(Phase(NOON), 30)
+    core_c = wall.core_c()
+    shifted = [one + t_c - core_c for one in wall.t_c]
+    wall.t_c = shifted if t_c < core_c else [max(one, t_c) for one in wall.t_c]
+    wall.restart_steps()
+    go_on(wall, more_h)
+
+    course = warmed(stack(80, probes=(probed(30, t_c),)), after_h=30).courses[1]
+
+    at = seconds(NOON + hours(30 + more_h))
+    assert course.t_c(course.core, at) == pytest.approx(wall.core_c(), abs=0.02)
+    assert course.t_c(course.face, at) == pytest.approx(wall.face_c(21), abs=0.06)
+
+
 def test_readings_on_a_straight_line_tell_no_more_than_its_ends():
     line = [(at_h / 12, 10 + at_h / 12) for at_h in range(0, 121)]
     whole, ends = (
