@@ -13,7 +13,8 @@ from django.db.models import F
 from django.urls import reverse
 from django.utils import translation
 
-from jobs.core.words import Say, say
+from jobs.core.words import Say, say, say_n
+from scheduling.core.backward import OpenAct
 from scheduling.core.calendar import EventFields, Status, StoredEvent, event_uid, revise
 from scheduling.core.calendar_event import (
     Begun,
@@ -25,7 +26,7 @@ from scheduling.core.calendar_event import (
     event_fields,
 )
 from scheduling.core.calendar_text import Tell
-from scheduling.core.holds import HoldState, Who
+from scheduling.core.holds import Act, HoldState, Who
 from scheduling.gather import Gathered
 from scheduling.models import Assignment, CrewFeed, DayGiven, FeedEvent
 from scheduling.models.work import untranslated
@@ -206,8 +207,20 @@ def _next_act(one: Judged) -> NextAct | None:
     moves = {hold.kind for hold in one.answer.holds if hold.act is not None and hold.act.by is not None}
     fixed = [act for act in one.acts if act.hold not in moves]
     if fixed:
-        return NextAct(fixed[0].says, WHO_SAYS[fixed[0].who], fixed[0].latest_at)
-    return NextAct(one.acts[0].says, WHO_SAYS[one.acts[0].who], None) if one.acts else None
+        return NextAct(_still(fixed[0]), WHO_SAYS[fixed[0].who], fixed[0].latest_at)
+    return NextAct(_still(one.acts[0]), WHO_SAYS[one.acts[0].who], None) if one.acts else None
+
+
+def _still(act: OpenAct) -> Say:
+    """Return an act in words; of cold sheets without the time until which the wrap stays on, which moves as well."""
+    count = act.says.values.get("n")
+    if act.act is not Act.OPEN or "at" not in act.says.values or not isinstance(count, int):
+        return act.says
+    return say_n(
+        "Leave the wrap on; unwrap one sheet once it is warm enough",
+        "Leave the wrap on; unwrap {n} sheets once they are warm enough",
+        n=count,
+    )
 
 
 def _bring(gathered: Gathered) -> tuple[Say, ...]:

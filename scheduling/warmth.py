@@ -24,6 +24,7 @@ from scheduling.core import room_facts
 
 HOUR = timedelta(hours=1)
 QUARTER = timedelta(minutes=15)
+SOON = timedelta(days=2)
 #: So long after it came a hand-held on the top sheet still speaks for the whole stack.
 FACE_SPEAKS_FOR = timedelta(minutes=30)
 #: Air that has a dew point here.
@@ -61,9 +62,15 @@ class Warmed:
 
     @property
     def cold_until(self) -> datetime | None:
-        """The late end of when the middle is warm, to the full hour; None: it cannot be told."""
+        """The late end of when the middle is warm; None: it cannot be told.
+
+        To the full hour, and to six where it takes days: every reading moves it a little, and what follows from
+        it must not move as often as a logger speaks.
+        """
         latest = self.warming.warm_at.latest
-        return None if latest is None else rounded_up(latest, HOUR)
+        if latest is None:
+            return None
+        return rounded_up(latest, HOUR if latest - self.start.at <= SOON else 6 * HOUR)
 
     @property
     def is_warm(self) -> bool:
@@ -168,13 +175,13 @@ def start_of(standing: Standing, facts: StackFacts | None, *, now: datetime) -> 
 
 
 def rounded_up(at: datetime, step: timedelta) -> datetime:
-    """Return the first full hour, or quarter of one, at or after an instant."""
+    """Return the first instant of a grid of hours, or of quarters of one, at or after an instant."""
     width = step // timedelta(seconds=1)
     return instant(-(-seconds(at) // width) * width)
 
 
 def rounded_down(at: datetime, step: timedelta) -> datetime:
-    """Return the last full hour, or quarter of one, at or before an instant."""
+    """Return the last instant of such a grid at or before an instant."""
     width = step // timedelta(seconds=1)
     return instant(seconds(at) // width * width)
 

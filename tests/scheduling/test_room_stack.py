@@ -20,7 +20,7 @@ from materials.services.deliveries import StackTemperature
 from scheduling import answers, states
 from scheduling.core.holds import Act, HoldState
 from scheduling.core.room_facts import HoldKind
-from scheduling.models import RoomState
+from scheduling.models import FeedEvent, RoomState
 from scheduling.pages.room import room_page
 from scheduling.pages.stack import about
 from scheduling.pages.today import today_page
@@ -567,3 +567,25 @@ def test_the_form_that_opens_cold_sheets_warns_first(room, boss, subject):
     page = words_of(client.get(reverse("scheduling:act", args=[subject, key, "open"])))
 
     assert "Leave the wrap on until about" in page
+
+
+def test_the_calendar_does_not_move_with_every_reading_while_sheets_are_cold(room, boss):
+    read_air(room, boss, since=3 * HOUR)
+    bring(room, boss, ago=HOUR)
+    crews.give_day(make.envelope(boss), room=room, crew=make.crew(), first_on=(NOW + 9 * DAY).date())
+    states.refresh_due(now=NOW)
+    before = [(event.sequence, event.description) for event in FeedEvent.objects.all()]
+
+    for minutes in range(5, 65, 5):
+        at = NOW + timedelta(minutes=minutes)
+        seen.record_reading(
+            make.envelope(boss, now=at),
+            zone=room.zone,
+            temperature=20.0 + minutes % 7 / 10,
+            unit="c",
+            humidity_pct=50,
+        )
+        states.refresh_due(now=at)
+
+    assert [(event.sequence, event.description) for event in FeedEvent.objects.all()] == before
+    assert "Leave the wrap on; unwrap 80 sheets once they are warm enough" in before[0][1]
