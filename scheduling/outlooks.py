@@ -6,7 +6,7 @@ of it is stored: it slides with the clock, and what another zone's air says now 
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, replace
 from datetime import UTC, datetime, timedelta
 from typing import Any
@@ -14,6 +14,7 @@ from zoneinfo import ZoneInfo
 
 from django.db.models import OuterRef, Subquery
 
+from jobs.clocks import meant_by, with_offset
 from jobs.core.conditions import Band
 from jobs.core.units import celsius
 from jobs.models import Job, Reading, Room, Zone
@@ -47,36 +48,48 @@ class LastRead:
 
 
 def last_read_of(zone: Zone, readings: Iterable[Reading], *, now: datetime) -> LastRead | None:
-    """Return what was read last in a zone, of readings that hold at least its latest; None: nothing by `now`."""
-    by_now = [one for one in readings if one.happened_at <= now]
-    if not by_now:
-        return None
-    at = max(one.happened_at for one in by_now)
-    airs = tuple(_air(one.t_c, one.humidity_pct) for one in by_now if one.happened_at == at)
-    return LastRead(zone.pk, zone.name, at, airs)
+    """Return what was read last in a zone, its loggers' clocks put right; None: nothing by `now`.
+
+    Args:
+        readings: at least the latest of the zone, read by `jobs.clocks.with_offset`.
+    """
+    meant = [(meant_by(one)[0], _air(one.t_c, one.humidity_pct)) for one in readings]
+    return _last_of(zone.pk, zone.name, meant, now=now)
 
 
 def last_reads(job: Job, *, now: datetime) -> tuple[LastRead, ...]:
-    """Return what was read last in each zone of a job that has a reading; one query."""
-    latest = Reading.objects.standing().filter(zone=OuterRef("pk"), happened_at__lte=now)
+    """Return what was read last in each zone of a job that has a reading, clocks put right; one query."""
+    latest = with_offset(Reading.objects.standing().filter(zone=OuterRef("pk"), happened_at__lte=now))
     columns = {}
     # Two of them: readings of one instant, by two meters, are in band only if both are.
     for number in range(2):
-        for name in ("happened_at", "temperature", "unit", "humidity_pct"):
+        for name in ("happened_at", "offset_s", "temperature", "unit", "humidity_pct"):
             values = latest.order_by("-happened_at", "-pk").values(name)
             columns[f"{name}_{number}"] = Subquery(values[number : number + 1])
     zones = Zone.objects.filter(job=job).annotate(**columns).order_by("name")
-    found = []
-    for row in zones.values("pk", "name", *columns):
-        at = row["happened_at_0"]
-        same = [number for number in range(2) if at is not None and row[f"happened_at_{number}"] == at]
-        airs = tuple(
-            _air(celsius(row[f"temperature_{one}"], row[f"unit_{one}"]), row[f"humidity_pct_{one}"])
-            for one in same
-        )
-        if airs:
-            found.append(LastRead(row["pk"], row["name"], at, airs))
-    return tuple(found)
+    found = (
+        _last_of(row["pk"], row["name"], [*_meant(row, 0), *_meant(row, 1)], now=now)
+        for row in zones.values("pk", "name", *columns)
+    )
+    return tuple(one for one in found if one is not None)
+
+
+def _meant(row: dict[str, Any], number: int) -> Iterator[tuple[datetime, tuple[float, float]]]:
+    at = row[f"happened_at_{number}"]
+    if at is not None:
+        t_c = celsius(row[f"temperature_{number}"], row[f"unit_{number}"])
+        offset = timedelta(seconds=row[f"offset_s_{number}"] or 0)
+        yield at + offset, _air(t_c, row[f"humidity_pct_{number}"])
+
+
+def _last_of(
+    zone: int, name: str, meant: Iterable[tuple[datetime, tuple[float, float]]], *, now: datetime
+) -> LastRead | None:
+    by_now = [(at, air) for at, air in meant if at <= now]
+    if not by_now:
+        return None
+    last = max(at for at, _air_then in by_now)
+    return LastRead(zone, name, last, tuple(air for at, air in by_now if at == last))
 
 
 def _air(t_c: float, rh_pct: float) -> tuple[float, float]:

@@ -12,8 +12,10 @@ from django.test import Client
 from django.test.utils import CaptureQueriesContext
 
 from config import clock
+from jobs.core.logger_values import Reading as ReadOut
 from jobs.models import Job
-from jobs.services import seen
+from jobs.services import loggers, seen
+from jobs.services.readings import Source, store_readings
 from materials.services import deliveries, sheets
 from scheduling import states
 from scheduling.outlooks import last_reads
@@ -188,3 +190,16 @@ def test_of_two_readings_at_one_instant_the_worse_speaks_for_the_zone(boss):
     (last,) = last_reads(zone.job, now=NOW)
 
     assert (last.at, sorted(last.airs)) == (NOW - HOUR, [(16.0, 45.0), (21.0, 45.0)])
+
+
+def test_what_a_slow_clock_said_counts_from_when_it_was(boss):
+    zone = make.zone()
+    reader = [ReadOut(row=2, at=NOW - 3 * HOUR, value=21, unit="c", rh_pct=45)]
+    store_readings(reader, zone=zone, source=Source("a.csv", "0" * 64, "TH-1"), by=boss, now=NOW)
+    loggers.state_clock(
+        make.envelope(boss), zone=zone, logger="TH-1", from_at=NOW - 9 * HOUR, offset=2 * HOUR
+    )
+
+    (last,) = last_reads(zone.job, now=NOW)
+
+    assert last.at == NOW - HOUR

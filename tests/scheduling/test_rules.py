@@ -8,7 +8,9 @@ from datetime import timedelta
 
 import pytest
 from django.core.exceptions import ValidationError
+from django.db import connection
 from django.test import Client
+from django.test.utils import CaptureQueriesContext
 from django.urls import reverse
 
 from config import clock
@@ -482,3 +484,53 @@ def test_the_lists_of_products_and_of_a_jobs_rules_say_what_is_asked(client, bos
     assert "Set in 10–30 °C and 20–70 %." in own
     assert "Every panel rests here as its product says." in job
     assert product.name in job
+
+
+# ---- how much it costs
+
+
+def test_a_preview_asks_as_many_queries_however_many_rooms_it_touches(boss):
+    room, product = rested_room(boss)
+    edit = RuleEdit(product, {"rest_required_s": 48 * 3600})
+    with CaptureQueriesContext(connection) as for_one:
+        effects_of(edit, now=NOW)
+    for _ in range(4):
+        other, _product = rested_room(boss, zone=make.zone(job=room.job))
+        make.requirement(other, product, 2)
+
+    with CaptureQueriesContext(connection) as for_five:
+        effects = effects_of(edit, now=NOW)
+
+    assert (effects.touched, len(for_five)) == (5, len(for_one))
+
+
+def test_a_preview_stores_no_row_of_any_kind(boss):
+    _room, product = rested_room(boss)
+
+    with CaptureQueriesContext(connection) as asked:
+        effects_of(RuleEdit(product, {"rest_required_s": 48 * 3600, "rest_max_gap_s": 7200}), now=NOW)
+
+    assert [query["sql"] for query in asked if not query["sql"].startswith("SELECT")] == []
+
+
+@pytest.mark.parametrize("name", ["products", "product", "job_rules"])
+def test_pages_of_rules_ask_no_more_with_more_history(client, boss, name):
+    room, product = rested_room(boss)
+    args = {"products": [], "product": [product.pk], "job_rules": [room.job.pk]}[name]
+    path = reverse(f"scheduling:{name}", args=args)
+
+    def asked():
+        with CaptureQueriesContext(connection) as queries:
+            assert client.get(path).status_code == 200
+        return len(queries)
+
+    save(RuleEdit(RestOverride(job=room.job), {"rest_required_s": DAY}), boss)
+    save(RuleEdit(room.zone, {"t_min": 19.0}), boss)
+    asked()
+    before = asked()
+    for hours in (30, 40):
+        save(RuleEdit(RestOverride.objects.get(), {"rest_required_s": hours * 3600}), boss)
+        save(RuleEdit(Product.objects.get(pk=product.pk), {"rest_max_gap_s": hours * 60}), boss)
+        make.sheet()
+
+    assert asked() == before
