@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import hashlib
 from collections.abc import Iterator
 from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta
@@ -15,6 +14,7 @@ from jobs.facts import Envelope, record
 from jobs.ids import reading_id
 from jobs.models import Logger, Person, Reading, ReadingFile, Zone
 from jobs.services.ingest import take
+from jobs.services.kept import keep_file
 from jobs.services.loggers import Sender, add_logger
 
 HUMID_FOR = timedelta(hours=2, minutes=40)
@@ -64,11 +64,13 @@ def read_in(air: Air, envelope: Envelope) -> ReadingFile:
     last = Reading.objects.filter(zone=air.zone, logger=air.logger).order_by("-happened_at").first()
     since = last.happened_at if last else air.hangs_since
     rows = list(air.between(since, envelope.happened_at))
-    text = "\n".join(f"{at:%Y-%m-%dT%H:%MZ},{air_c},{humidity}" for at, air_c, humidity in rows)
+    lines = (f"{at:%Y-%m-%dT%H:%MZ},{air_c},{humidity}" for at, air_c, humidity in rows)
+    body = "\n".join(["time,temperature °C,relative humidity %", *lines, ""]).encode()
+    name = f"{air.logger}_{envelope.happened_at:%Y-%m-%d}.csv"
     file = ReadingFile(
         zone=air.zone,
-        name=f"{air.logger}_{envelope.happened_at:%Y-%m-%d}.csv",
-        sha256=hashlib.sha256(text.encode()).hexdigest(),
+        name=name,
+        sha256=keep_file(name, body, by=envelope.by, now=envelope.now).sha256,
         logger=air.logger,
         new=len(rows),
         known=0,

@@ -12,8 +12,10 @@ from django.core.management import CommandError, call_command
 from django.db.models import F
 
 from config.management.commands import serve
+from jobs.core.logger_file import read
 from jobs.core.worktime import Calendar, parse_week, time_zone
-from jobs.models import Entry, Firm, Outbox, Person, PrepCheck, Reading, Role, Room, Site
+from jobs.models import Entry, Firm, Outbox, Person, PrepCheck, Reading, ReadingFile, Role, Room, Site
+from jobs.services.kept import kept_file
 from materials.core.rest import Kind, RestState
 from materials.models import ConsumableLot, MoistureReading, Placement, Requirement, StackReading
 from scheduling import answers, demo
@@ -289,6 +291,17 @@ def test_one_logger_reports_by_itself_and_one_fell_silent_where_panels_rest(load
     assert not reports.is_silent
     (told,) = [one for one in Message.objects.filter(key__startswith="silent/") if one.person.is_crew_lead]
     assert told.room.zone.name == "Hall B"
+
+
+def test_the_loggers_files_are_kept_and_say_what_is_stored_of_them(loaded):
+    file = ReadingFile.objects.order_by("recorded_at", "pk").first()
+
+    out = read(bytes(kept_file(file.sha256).body))
+
+    stored = Reading.objects.filter(file=file).order_by("happened_at")
+    assert [(one.at, one.value, one.rh_pct) for one in out.readings] == list(
+        stored.values_list("happened_at", "temperature", "humidity_pct")
+    )
 
 
 def test_everybody_and_every_place_is_invented_and_nothing_is_left_of_the_making():
