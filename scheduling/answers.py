@@ -10,6 +10,7 @@ from jobs.core.forecast import Forecast
 from jobs.core.words import Say
 from jobs.says import from_json, to_json
 from materials.core.rest import Ignored, Kind, Rest, RestartOn, RestState, Stretch
+from materials.core.stock import Stay
 from scheduling.core.backward import OpenAct
 from scheduling.core.holds import Act, Hold, HoldState, NextAct, RoomAnswer, Who
 from scheduling.core.room_facts import HoldKind
@@ -43,6 +44,8 @@ class StoredRest:
     #: None: still wrapped.
     opened_at: datetime | None
     zones: tuple[int, ...]
+    #: The same with their times: where its air is to be looked up, and when.
+    stays: tuple[Stay, ...]
     rest: Rest
     #: Why each stretch of the stored strip counts or not.
     whys: tuple[Say, ...]
@@ -217,6 +220,7 @@ def rest_to_json(one: Rested) -> dict[str, Any]:
         "in_at": standing.in_at.isoformat(),
         "opened_at": _instant(standing.opened_at),
         "zones": [stay.zone for stay in standing.stays],
+        "stays": [[stay.zone, stay.in_at.isoformat(), _instant(stay.out_at)] for stay in standing.stays],
         "band": [band.t_min, band.t_max, band.rh_min, band.rh_max] if band else None,
         "max_gap": one.asked.max_gap.total_seconds(),
         "cold": one.cold is not None,
@@ -303,6 +307,7 @@ def rest_from_json(stored: dict[str, Any], *, now: datetime) -> StoredRest:
         in_at=datetime.fromisoformat(stored["in_at"]),
         opened_at=_at(stored["opened_at"]),
         zones=tuple(stored["zones"]),
+        stays=_stays(stored),
         # A request that came a little sooner than the one which judged sees what that one saw.
         rest=rest.at(now=max(now, rest.as_of)),
         whys=tuple(from_json(why) for why in stored["whys"]),
@@ -314,6 +319,15 @@ def rest_from_json(stored: dict[str, Any], *, now: datetime) -> StoredRest:
         # What was stored before stacks were worked out says nothing of them.
         cold=stored.get("cold", False),
         stack=stack_from_json(stored.get("stack")),
+    )
+
+
+def _stays(stored: dict[str, Any]) -> tuple[Stay, ...]:
+    if "stays" not in stored:
+        # What was stored before they had times: it is as if it had been everywhere all the while.
+        return tuple(Stay(zone, datetime.fromisoformat(stored["in_at"]), None) for zone in stored["zones"])
+    return tuple(
+        Stay(zone, datetime.fromisoformat(in_at), _at(out_at)) for zone, in_at, out_at in stored["stays"]
     )
 
 

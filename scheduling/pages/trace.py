@@ -1,85 +1,129 @@
-"""The readings a drawing needs: every one of a short rest, the extremes of each slot of a long one."""
+"""The air a drawing needs: every reading of a short rest, the extremes of the hours of a long one."""
 
 from __future__ import annotations
 
-from collections import defaultdict
-from collections.abc import Collection
+from collections.abc import Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime, timedelta
-from typing import Any
 
-from django.db.models import Case, Count, F, Max, Min, When
-
-from jobs.models import Reading
-from jobs.seconds import Seconds
+from jobs.air import Heard, heard
+from jobs.core.words import Say, say, say_n
+from jobs.hours import HOUR_S, Slot, hours_of, slots_of
 from materials.core.air import instant, seconds
+from materials.core.stock import Stay
 from scheduling import parts
 
-#: Into how many slots a span is cut: more than three to a pixel column of the widest drawing.
+#: A drawing of a longer time is made from the hours, which are brought up to date for it.
+LONG = timedelta(days=10)
+#: Into how many slots a shorter one is cut where there are more readings than two a slot.
 SLOTS = 2_000
 #: The trace comes in from before the rest began.
 LEAD = timedelta(hours=1)
-HOUR_S = 3_600
-#: Of each slot: first and last instant, least and most °C, least and most percent.
-EXTREMES = ("first_at", "last_at", "t_min", "t_max", "rh_min", "rh_max")
+#: The table of the air tells so many hours, latest first.
+HOURS_AT_ONCE = 48
 
 
-def readings_to_draw(
+@dataclass(frozen=True, slots=True)
+class DrawnAir:
+    """The air of one zone, as it is drawn and as it is tabled; both by instant."""
+
+    points: Sequence[parts.ReadingPoint] = ()
+    hours: Sequence[Slot] = ()
+
+
+NO_AIR = DrawnAir()
+
+
+def air_to_draw(
     zones: Collection[int], since: datetime | None, *, slots: int = SLOTS, now: datetime
-) -> dict[int, list[parts.ReadingPoint]]:
-    """Return the standing readings of each zone from a little before `since`, sorted, at most two a slot.
+) -> dict[int, DrawnAir]:
+    """Return the air of each zone from a little before `since`, clocks put right, at most two points a slot.
 
     Where a slot holds more, the first point carries its least air and humidity and the last its most, at the
     instants of its first and last reading: so no extreme is lost and no gap is closed.
     """
     if since is None:
         return {}
-    start = seconds(since - LEAD)
+    start = seconds(since - LEAD) // HOUR_S * HOUR_S
+    if now - since > LONG:
+        found = hours_of(zones, instant(start))
+        return {zone: DrawnAir(_points(hours), hours) for zone, hours in found.items()}
     width = max(1, -(-(seconds(now) - start) // slots))
-    found: dict[int, list[parts.ReadingPoint]] = defaultdict(list)
-    rows = _slots(zones, since - LEAD, start, width)
-    for zone, first_at, last_at, *least_and_most in rows.values_list("zone", *EXTREMES):
-        t_min, t_max, rh_min, rh_max = least_and_most
-        found[zone].append(parts.ReadingPoint(first_at, t_min, rh_min))
-        if last_at != first_at:
-            found[zone].append(parts.ReadingPoint(last_at, t_max, rh_max))
-    return found
+    read = heard(dict.fromkeys(zones, instant(start)))
+    return {zone: DrawnAir(_thinned(one, slots, width), list(slots_of(one))) for zone, one in read.items()}
 
 
-@dataclass(frozen=True, slots=True)
-class AirHour:
-    """The extremes of a zone's readings within an hour from `at`, °C and percent, and how many there were."""
+def points_of(stays: Sequence[Stay], air: Mapping[int, DrawnAir]) -> list[parts.ReadingPoint]:
+    """Return the air around sheets that moved: of each zone while they stood in it, and where they came first
+    from a little before."""
+    points = []
+    for place, stay in enumerate(stays):
+        from_at = stay.in_at - LEAD if place == 0 else stay.in_at
+        for point in air.get(stay.zone, NO_AIR).points:
+            if from_at <= point.at and (stay.out_at is None or point.at < stay.out_at):
+                points.append(point)
+    return points
 
-    at: datetime
-    t_min: float
-    t_max: float
-    rh_min: float
-    rh_max: float
-    readings: int
 
+def hours_ledger(hours: Sequence[Slot], *, all_url: str | None = None) -> parts.Ledger | None:
+    """Return the air by the hour as a table, latest first; None: nobody read it.
 
-def hours_of(zone: int, since: datetime, *, now: datetime) -> list[AirHour]:
-    """Return the hours from `since` to `now` in which a zone's air was read, earliest first."""
-    start = seconds(since) // HOUR_S * HOUR_S
-    rows = _slots({zone}, instant(start), start, HOUR_S).filter(happened_at__lte=now)
-    counted = rows.annotate(readings=Count("pk")).values_list(
-        "slot", "t_min", "t_max", "rh_min", "rh_max", "readings"
+    Args:
+        all_url: where every hour is told; None: here.
+    """
+    if not hours:
+        return None
+    shown = hours if all_url is None else hours[-HOURS_AT_ONCE:]
+    heads = (
+        parts.Head(say("Hour from")),
+        parts.Head(say("Air, °C")),
+        parts.Head(say("Humidity, %")),
+        parts.Head(say("Readings"), figures=True),
     )
-    return [AirHour(instant(start + slot * HOUR_S), *rest) for slot, *rest in counted]
+    return parts.Ledger(
+        say("The air by the hour"),
+        heads,
+        tuple(_hour_row(one) for one in reversed(shown)),
+        caption=say_n(
+            "The least and most of {n} reading, hour by hour.",
+            "The least and most of {n} readings, hour by hour.",
+            n=sum(one.readings for one in hours),
+        ),
+        left_out=len(hours) - len(shown),
+        left_out_url=all_url,
+    )
 
 
-def _slots(zones: Collection[int], from_at: datetime, start: int, width: int) -> Any:
-    """Return the slots with a reading: zone, slot, and of each the columns `EXTREMES`."""
-    t_c = Case(When(unit="f", then=(F("temperature") - 32.0) * 5.0 / 9.0), default=F("temperature"))
-    readings = Reading.objects.standing().filter(zone__in=zones, happened_at__gte=from_at)
-    slot = (Seconds("happened_at") - start) / width
-    extremes = {
-        "first_at": Min("happened_at"),
-        "last_at": Max("happened_at"),
-        "t_min": Min(t_c),
-        "t_max": Max(t_c),
-        "rh_min": Min("humidity_pct"),
-        "rh_max": Max("humidity_pct"),
-    }
-    grouped = readings.annotate(slot=slot).values("zone", "slot").annotate(**extremes)
-    return grouped.order_by("zone", "first_at")
+def _hour_row(hour: Slot) -> parts.LedgerRow:
+    at = instant(hour.at)
+    return parts.LedgerRow(
+        (
+            parts.Entry(say("{at}", at=at)),
+            parts.Entry(_range(f"{hour.t_min:.1f}", f"{hour.t_max:.1f}")),
+            parts.Entry(_range(f"{hour.rh_min:.0f}", f"{hour.rh_max:.0f}")),
+            parts.Entry(str(hour.readings)),
+        ),
+        key=f"hour-{at:%Y%m%d%H}",
+    )
+
+
+def _range(least: str, most: str) -> Say | str:
+    return least if least == most else say("{least} to {most}", least=least, most=most)
+
+
+def _points(slots: Iterable[Slot]) -> list[parts.ReadingPoint]:
+    points = []
+    for slot in slots:
+        points.append(parts.ReadingPoint(instant(slot.first_at), slot.t_min, slot.rh_min))
+        if slot.readings > 1:
+            points.append(parts.ReadingPoint(instant(slot.last_at), slot.t_max, slot.rh_max))
+    return points
+
+
+def _thinned(read: Heard, slots: int, width: int) -> list[parts.ReadingPoint]:
+    if len(read.at) > 2 * slots:
+        return _points(slots_of(read, width))
+    return [
+        parts.ReadingPoint(instant(at), t_c, rh_pct)
+        for at, t_c, rh_pct in zip(read.at, read.t_c, read.rh_pct, strict=True)
+    ]

@@ -11,9 +11,10 @@ from zoneinfo import ZoneInfo
 from django.db.models import Q
 from django.urls import reverse
 
+from jobs.clocks import meant_by
 from jobs.core.conditions import Band
 from jobs.core.units import celsius, fahrenheit
-from jobs.core.words import Say, say, say_n
+from jobs.core.words import Say, Value, say, say_n
 from jobs.core.worktime import time_zone
 from jobs.models import Memory, Person, Reading, Statement, Zone
 from jobs.services.meters import ROUNDING_K, ROUNDING_PCT
@@ -35,15 +36,13 @@ from scheduling.pages.room import (
     state_of,
     stretch_row,
 )
-from scheduling.pages.trace import hours_of, readings_to_draw
+from scheduling.pages.trace import NO_AIR, air_to_draw, hours_ledger
 from scheduling.pages.wood import settled_in, settled_words
 
 #: The axis goes back no further: what began before is cut off, and its length still stands in words.
 LONGEST = timedelta(days=21)
 #: Where nothing rests, so much of the air is drawn.
 WITHOUT_RESTS = timedelta(days=3)
-#: The table of the air tells so many hours, latest first.
-HOURS_AT_ONCE = 48
 #: Memories and statements that are listed.
 SAID_AT_ONCE = 6
 #: A trace is broken where two readings lie further apart, where no rule says otherwise.
@@ -96,24 +95,29 @@ class ZonePage:
     is_manager: bool
 
 
-def zone_page(zone: Zone, person: Person, *, may_record_site: bool, now: datetime) -> ZonePage:
+def zone_page(
+    zone: Zone, person: Person, *, may_record_site: bool, all_hours: bool = False, now: datetime
+) -> ZonePage:
     """Return what the page of a zone shows; the states of its rooms must have been brought up to date.
 
     Args:
         zone: with its job and site.
+        all_hours: tell every hour of the axis in the table, not the latest alone.
     """
     place = time_zone(zone.job.site.time_zone)
     rests = _rests(zone, now=now)
     since = _since([rest for _room, _name, rest in rests], now=now)
     span = drawing.strip_span(since, now, zone=place)
     band = Band(zone.t_min, zone.t_max, zone.rh_min, zone.rh_max)
+    air = air_to_draw({zone.pk}, since, now=now).get(zone.pk, NO_AIR)
+    break_after = min((rest.max_gap for _, _, rest in rests), default=BREAK_AFTER)
     shape = drawing.strip(
         span,
         band=band,
-        readings=readings_to_draw({zone.pk}, since, now=now).get(zone.pk, []),
+        readings=air.points,
         stretches=(),
         memories=memories_of({zone.pk}, since).get(zone.pk, []),
-        break_after=min((rest.max_gap for _, _, rest in rests), default=BREAK_AFTER),
+        break_after=break_after,
         zone=place,
         now=now,
     )
@@ -125,32 +129,31 @@ def zone_page(zone: Zone, person: Person, *, may_record_site: bool, now: datetim
         for room, name, rest in rests
     )
     present = {row.kind for line in lines for row in line.stretches if row.to_at > span.start}
-    last = (
-        Reading.objects.standing()
-        .filter(zone=zone, happened_at__lte=now)
-        .order_by("-happened_at", "-pk")
-        .first()
-    )
+    last = _last(read)
+    alike = since_when(air.points, band, break_after=break_after)
     rights = rights_of(person, may_record=False, may_record_site=may_record_site)
-    answer, trouble = _answer(last, band, [rest for _, _, rest in rests], now=now)
+    answer, trouble = _answer(last, band, every, alike=alike, now=now)
     return ZonePage(
         zone=zone,
         time_zone=place,
         answer=answer,
         trouble=trouble,
-        air=_air_now(last, band, now=now),
+        air=_air_now(read, band, now=now),
         shape=shape,
         band=band,
         since=span.start,
         lines=lines,
         kinds=tuple(kind for kind in parts.STRETCH_WORDS if kind in present),
         has_saw=any(line.lane.saws for line in lines),
-        hours=_hours(zone, now=now),
+        hours=hours_ledger(
+            air.hours,
+            all_url=None if all_hours else reverse("scheduling:zone", args=[zone.pk]) + "?hours=all#h-hours",
+        ),
         readings=reading_lines(read, may_correct=may_record_site),
         memories=_memory_lines(zone, may_correct=may_record_site),
         statements=_statement_lines(zone, may_correct=may_record_site),
         loggers=zone_loggers(zone, rights=rights, now=now),
-        wood=_wood(zone, [rest for _, _, rest in rests], now=now),
+        wood=_wood(zone, every, now=now),
         may_record_site=may_record_site,
         is_manager=person.is_manager,
     )
@@ -220,21 +223,49 @@ def _line(room: int, name: str, one: StoredRest, span: drawing.Span, *, soonest:
 # ---- the head ----
 
 
+def since_when(
+    points: Sequence[parts.ReadingPoint], band: Band, *, break_after: timedelta
+) -> datetime | None:
+    """Return since when the air has been in the band, or out of it, as it is now; None: nothing is drawn.
+
+    Nothing is said of time before two readings further apart than `break_after`.
+    """
+    since, later = None, None
+    for point in reversed(points):
+        inside = band.admits(point.t_c, point.rh_pct)
+        if later is not None and (inside != later[1] or later[0] - point.at > break_after):
+            break
+        since, later = point.at, (point.at, inside)
+    return since
+
+
+def _last(read: Sequence[Reading]) -> parts.ReadingPoint | None:
+    """Return the latest reading, its clock put right."""
+    if not read:
+        return None
+    at, _said_at = meant_by(read[0])
+    return parts.ReadingPoint(at, read[0].t_c, min(read[0].humidity_pct, 100.0))
+
+
 def _answer(
-    last: Reading | None, band: Band, rests: Sequence[StoredRest], *, now: datetime
+    last: parts.ReadingPoint | None,
+    band: Band,
+    rests: Sequence[StoredRest],
+    *,
+    alike: datetime | None,
+    now: datetime,
 ) -> tuple[Say, Say | None]:
-    """Return the sentence at the head, and what is wrong with the air."""
+    """Return the sentence at the head, and what is wrong with the air.
+
+    Args:
+        alike: since when the air has been in band, or out of it, as it is now.
+    """
     if last is None:
         return say("Nobody has read the air here yet."), None
     resting = [rest.rest for rest in rests if rest.rest.required and rest.rest.state is not RestState.PROVEN]
-    humidity = min(last.humidity_pct, 100.0)
-    head = say(
-        "{t_c} °C and {rh_pct} %, read {at}.",
-        t_c=f"{last.t_c:.1f}",
-        rh_pct=f"{humidity:.0f}",
-        at=last.happened_at,
-    )
-    trouble = None if band.admits(last.t_c, humidity) else _wrong(last, band)
+    inside = band.admits(last.t_c, last.rh_pct)
+    head = _air_words(last, inside, alike)
+    trouble = None if inside else _wrong(last, band)
     if not resting:
         return say("{air} Nothing rests here now.", air=head), trouble
     here = say_n("One placement rests here.", "{n} placements rest here.", n=len(resting))
@@ -247,23 +278,32 @@ def _answer(
     )
 
 
-def _wrong(last: Reading, band: Band) -> Say:
+def _air_words(last: parts.ReadingPoint, inside: bool, alike: datetime | None) -> Say:
+    words: dict[str, Value] = {"t_c": f"{last.t_c:.1f}", "rh_pct": f"{last.rh_pct:.0f}", "at": last.at}
+    if alike is None or alike >= last.at:
+        return say("{t_c} °C and {rh_pct} %, read {at}.", **words)
+    if inside:
+        return say("{t_c} °C and {rh_pct} %, read {at}, in band since {since}.", since=alike, **words)
+    return say("{t_c} °C and {rh_pct} %, read {at}, out of band since {since}.", since=alike, **words)
+
+
+def _wrong(last: parts.ReadingPoint, band: Band) -> Say:
     """Return by how much the air is out of the zone's band."""
     if last.t_c < band.t_min:
         return say("Too cold by {k} K.", k=f"{band.t_min - last.t_c:.1f}")
     if last.t_c > band.t_max:
         return say("Too warm by {k} K.", k=f"{last.t_c - band.t_max:.1f}")
-    if last.humidity_pct < band.rh_min:
-        return say("Too dry by {points} %.", points=f"{band.rh_min - last.humidity_pct:.0f}")
-    return say("Too damp by {points} %.", points=f"{last.humidity_pct - band.rh_max:.0f}")
+    if last.rh_pct < band.rh_min:
+        return say("Too dry by {points} %.", points=f"{band.rh_min - last.rh_pct:.0f}")
+    return say("Too damp by {points} %.", points=f"{last.rh_pct - band.rh_max:.0f}")
 
 
-def _air_now(last: Reading | None, band: Band, *, now: datetime) -> parts.AirNow | None:
+def _air_now(read: Sequence[Reading], band: Band, *, now: datetime) -> parts.AirNow | None:
+    last = _last(read)
     if last is None:
         return None
-    by = last.logger or last.said_by or last.recorded_by.name
-    point = parts.ReadingPoint(last.happened_at, last.t_c, min(last.humidity_pct, 100.0))
-    return parts.air_now(point, band=band, source=by, now=now)
+    by = read[0].logger or read[0].said_by or read[0].recorded_by.name
+    return parts.air_now(last, band=band, source=by, now=now)
 
 
 def _wood(zone: Zone, rests: Sequence[StoredRest], *, now: datetime) -> Say | None:
@@ -273,32 +313,6 @@ def _wood(zone: Zone, rests: Sequence[StoredRest], *, now: datetime) -> Say | No
 
 
 # ---- tables and lists ----
-
-
-def _hours(zone: Zone, *, now: datetime) -> parts.Ledger | None:
-    """Return the air of the last days by the hour, latest first."""
-    hours = hours_of(zone.pk, now - timedelta(hours=HOURS_AT_ONCE), now=now)
-    if not hours:
-        return None
-    rows = tuple(
-        parts.LedgerRow(
-            (
-                parts.Entry(say("{at}", at=hour.at)),
-                parts.Entry(say("{least} to {most}", least=f"{hour.t_min:.1f}", most=f"{hour.t_max:.1f}")),
-                parts.Entry(say("{least} to {most}", least=f"{hour.rh_min:.0f}", most=f"{hour.rh_max:.0f}")),
-                parts.Entry(str(hour.readings)),
-            ),
-            key=f"hour-{hour.at:%Y%m%d%H}",
-        )
-        for hour in reversed(hours)
-    )
-    heads = (
-        parts.Head(say("Hour from")),
-        parts.Head(say("Air, °C")),
-        parts.Head(say("Humidity, %")),
-        parts.Head(say("Readings"), figures=True),
-    )
-    return parts.Ledger(say("The air by the hour"), heads, rows)
 
 
 def _memory_lines(zone: Zone, *, may_correct: bool) -> tuple[parts.LogRow, ...]:

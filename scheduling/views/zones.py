@@ -23,7 +23,11 @@ def zone(request: PersonRequest, pk: int) -> HttpResponse:
     # Sheets for a room of another zone may stand here.
     states.refresh_due(Room.objects.filter(job=found.job_id), now=request.now)
     page = zone_page(
-        found, request.user, may_record_site=may_record_seen_sites(request.user), now=request.now
+        found,
+        request.user,
+        may_record_site=may_record_seen_sites(request.user),
+        all_hours=request.GET.get("hours") == "all",
+        now=request.now,
     )
     context = {"page": page, "zone": page.time_zone, "now": request.now}
     return render(request, "scheduling/zone.html", frame_of(request, current="jobs") | context)

@@ -105,6 +105,24 @@ def test_the_head_says_by_how_much_the_air_is_out_of_its_band(boss, air, t_c, rh
     assert (words(trouble) if trouble else None) == said
 
 
+@pytest.mark.parametrize(
+    ("ago", "said"),
+    [
+        ([(4, 20), (3, 16), (2, 20), (1, 21)], "in band since Wed 10 Jun 09:00."),
+        ([(4, 20), (3, 16), (2, 15), (1, 16.5)], "out of band since Wed 10 Jun 08:00."),
+        ([(30, 20), (11, 20), (1, 20)], "in band since Wed 10 Jun 00:00."),
+        ([(2, 16), (1, 20)], "20.0 °C and 45 %, read Wed 10 Jun 10:00."),
+    ],
+    ids=["back-in-band", "out-of-band", "not-across-a-gap-of-19-h", "only-now"],
+)
+def test_the_head_says_since_when_the_air_is_as_it_is(boss, air, ago, said):
+    for hours, t_c in ago:
+        read(boss, air, ago=hours * HOUR, t_c=t_c)
+
+    assert words(page(air, boss).answer).startswith(f"{ago[-1][1]:.1f} °C and 45 %, read Wed 10 Jun 10:00")
+    assert said in words(page(air, boss).answer)
+
+
 def test_the_air_by_the_hour_keeps_the_extremes(boss, air):
     for minutes, t_c in ((70, 19), (80, 23.5), (90, 20), (10, 21)):
         read(boss, air, ago=timedelta(minutes=minutes), t_c=t_c)
@@ -112,7 +130,7 @@ def test_the_air_by_the_hour_keeps_the_extremes(boss, air):
     rows = page(air, boss).hours.rows
 
     # NOW is 11:00 in Paris: readings at 09:30, 09:40, 09:50 and 10:50, latest hour first.
-    assert [words(row.entries[1].value) for row in rows] == ["21.0 to 21.0", "19.0 to 23.5"]
+    assert [words(row.entries[1].value) for row in rows] == ["21.0", "19.0 to 23.5"]
     assert [row.entries[3].value for row in rows] == ["1", "3"]
 
 
