@@ -38,7 +38,7 @@ from scheduling.pages.cure import CureView, cure_view
 from scheduling.pages.loggers import by_words
 from scheduling.pages.outlook import OutlookView, outlook_view
 from scheduling.pages.stack import StackView, stack_views
-from scheduling.pages.trace import DrawnAir, air_to_draw, points_of
+from scheduling.pages.trace import readings_to_draw
 from scheduling.pages.wood import WoodView, wood_views
 from scheduling.silence import silence_note, silences_of
 
@@ -95,8 +95,6 @@ class PlacementView:
     to_inspect: int
     #: Sheets that were set or moved on beyond what there was: its counts disagree.
     missing: int
-    #: The zone it stands in, where its air is told by the hour.
-    zone: int | None = None
     #: None: it needs no word.
     stack: StackView | None = None
     #: None: there is no wood on its back.
@@ -354,7 +352,7 @@ def _placements(
     stretches = [one.rest.strip[0].from_at for one in shown if one.rest.strip]
     zones = {place for one in shown for place in one.zones}
     since = min(stretches, default=None)
-    air = air_to_draw(zones, since, now=now)
+    readings = readings_to_draw(zones, since, now=now)
     memories = memories_of(zones, since)
     products = Product.objects.in_bulk({one.product for one in shown if one.sheets})
     stacks = stack_views(room, shown, products, zone=zone, now=now)
@@ -362,7 +360,7 @@ def _placements(
     woods = wood_views(backs, room.zone_id, now=now)
     return tuple(
         replace(
-            _placement(one, air, memories, zone, now=now),
+            _placement(one, readings, memories, zone, now=now),
             stack=stacks.get(one.placement),
             wood=woods.get(one.placement),
         )
@@ -372,7 +370,7 @@ def _placements(
 
 def _placement(
     one: StoredRest,
-    air: Mapping[int, DrawnAir],
+    readings: Mapping[int, list[parts.ReadingPoint]],
     memories: Mapping[int, list[parts.MemorySpell]],
     zone: ZoneInfo,
     *,
@@ -387,11 +385,10 @@ def _placement(
         clock=_clock(one) if asked else None,
         rule=_rule(one) if asked else None,
         state=state_of(one) if asked else say("No rest is asked of this product."),
-        strip=_strip(one, air, memories, zone, now=now) if asked else None,
+        strip=_strip(one, readings, memories, zone, now=now) if asked else None,
         wrapped=one.opened_at is None,
         to_inspect=one.sheets - one.inspected,
         missing=one.missing,
-        zone=one.stays[-1].zone if one.stays else None,
     )
 
 
@@ -410,7 +407,7 @@ def _clock(one: StoredRest) -> parts.RestClock:
 
 def _strip(
     one: StoredRest,
-    air: Mapping[int, DrawnAir],
+    readings: Mapping[int, list[parts.ReadingPoint]],
     memories: Mapping[int, list[parts.MemorySpell]],
     zone: ZoneInfo,
     *,
@@ -423,28 +420,14 @@ def _strip(
     return parts.rest_strip(
         band=Band(*one.band),
         stretches=[stretch_row(stretch, why) for stretch, why in zip_longest(rest.strip, whys)],
-        readings=points_of(one.stays, air),
-        memories=_remembered(one, memories),
+        readings=[point for place in one.zones for point in readings.get(place, [])],
+        memories=[spell for place in one.zones for spell in memories.get(place, [])],
         break_after=one.max_gap,
         needed=rest.required,
         batch=one.batch,
         zone=zone,
         now=now,
     )
-
-
-def _remembered(one: StoredRest, memories: Mapping[int, list[parts.MemorySpell]]) -> list[parts.MemorySpell]:
-    """Return what meters remember of the zones the sheets stood in, each cut to the time they stood there."""
-    return [
-        replace(
-            spell,
-            from_at=max(spell.from_at, stay.in_at),
-            to_at=min(spell.to_at, stay.out_at) if stay.out_at else spell.to_at,
-        )
-        for stay in one.stays
-        for spell in memories.get(stay.zone, [])
-        if spell.to_at > stay.in_at and (stay.out_at is None or spell.from_at < stay.out_at)
-    ]
 
 
 def _counts(one: StoredRest) -> Say:

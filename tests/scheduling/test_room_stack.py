@@ -135,6 +135,25 @@ def test_a_day_of_rest_does_not_warm_a_skid_of_eighty_and_the_page_says_so(room,
     assert stack.may_lay_out
 
 
+def test_what_is_still_cold_stands_at_the_head_of_a_room_that_nothing_holds(room, boss):
+    read_air(room, boss, since=31 * HOUR)
+    placement = bring(room, boss)
+    open_it(placement, boss, ago=29 * HOUR)
+    client = Client()
+    client.force_login(boss)
+    path, words = (
+        reverse("scheduling:room", args=[room.pk]),
+        f"The middle of batch {placement.batch} is still cold",
+    )
+
+    states.refresh_due(now=NOW)
+    before = client.get(path).content.decode()
+    stacks.lay_out(make.envelope(boss, ago=29 * HOUR), placement=placement, lies="lots", lot_of=10)
+    after = client.get(path).content.decode()
+
+    assert (before.count(words), after.count(words)) == (1, 0)
+
+
 def test_the_same_sheets_laid_out_are_warm_within_the_day(room, boss):
     read_air(room, boss, since=31 * HOUR)
     placement = bring(room, boss)
