@@ -17,7 +17,7 @@ from scheduling import states
 from scheduling.core.holds import HoldState
 from scheduling.core.room_facts import HoldKind
 from scheduling.gather import Rested
-from scheduling.models import Finish
+from scheduling.models import Finish, RoomState
 from scheduling.states import Judged
 
 #: How many rooms are judged in one go.
@@ -61,24 +61,47 @@ class RoomAs:
 
 
 @dataclass(frozen=True, slots=True)
+class CureAs:
+    """What is asked of a room's air after the setting under one label; None: nothing is.
+
+    `spells`: how often it was out of the setting band; `is_upset`: whether it is now.
+    """
+
+    until_at: datetime
+    washing_from: datetime | None
+    cooling_from: datetime | None
+    spells: int
+    is_upset: bool
+
+
+@dataclass(frozen=True, slots=True)
 class RoomChange:
-    """A room that the change alters, and its day (None: none is given out)."""
+    """A room that the change alters, and the day it waits for (None: none is given out, or it has begun).
+
+    `cures`: what is asked of its air after the setting, before and after; None: the same.
+    """
 
     room: Room
+    stage: RoomState.Stage
     before: RoomAs
     after: RoomAs
     day: datetime | None
     rests: tuple[RestChange, ...]
+    cures: tuple[CureAs | None, CureAs | None] | None = None
 
     @property
     def loses_fit(self) -> bool:
         """Whether it was fit to send and no longer is."""
-        return self.before.fit and not self.after.fit
+        return self._waits and self.before.fit and not self.after.fit
 
     @property
     def gains_fit(self) -> bool:
         """Whether it becomes fit to send."""
-        return self.after.fit and not self.before.fit
+        return self._waits and self.after.fit and not self.before.fit
+
+    @property
+    def _waits(self) -> bool:
+        return self.stage == RoomState.Stage.WAITING
 
     @property
     def loses_day(self) -> bool:
@@ -98,7 +121,8 @@ class RoomChange:
         """Return what of it does not slide with the clock."""
         rests = ((one.batch, one.before.state, one.after.state, one.after.restarts) for one in self.rests)
         fit = (self.before.fit, self.after.fit, self.before.released, self.after.released)
-        return (self.room.pk, *fit, self.before.held, self.after.held, self.loses_day, self.gains_day, *rests)
+        held = (self.before.held, self.after.held)
+        return (self.room.pk, *fit, *held, self.loses_day, self.gains_day, self.cures, *rests)
 
 
 @dataclass(frozen=True, slots=True)
@@ -116,11 +140,14 @@ class Effects:
 
 
 def effects_of(edit: RuleEdit, *, now: datetime) -> Effects:
-    """Return what a change would do at `now`.  Finished rooms are left out: no hold keeps them any more."""
+    """Return what a change would do at `now`.
+
+    Finished rooms are left out, as no hold keeps them any more, but for those whose air a label still watches.
+    """
     every = edit.rooms()
     # Read before the rooms are judged: a fact that comes in between makes the mark look old, never the facts.
     facts = facts_mark(every)
-    keys = _open_rooms(every)
+    keys = _open_rooms(every, finished_after=now - _watched(edit))
     pretended = edit.pretended()
     changed: list[RoomChange] = []
     for first in range(0, len(keys), AT_ONCE):
@@ -128,8 +155,15 @@ def effects_of(edit: RuleEdit, *, now: datetime) -> Effects:
     return Effects(tuple(changed), len(keys), facts)
 
 
-def _open_rooms(rooms: QuerySet[Room]) -> list[int]:
-    finished = Finish.objects.standing().values("room")
+def _watched(edit: RuleEdit) -> timedelta:
+    """Return for how long after the setting a product's label asks for something, before or after the change."""
+    names = ("cure_s", "no_washing_s", "no_cooling_s")
+    asked = [getattr(one, name, None) or 0 for one in (edit.record, edit.as_changed) for name in names]
+    return timedelta(seconds=max(asked))
+
+
+def _open_rooms(rooms: QuerySet[Room], *, finished_after: datetime) -> list[int]:
+    finished = Finish.objects.standing().filter(happened_at__lte=finished_after).values("room")
     return list(rooms.exclude(pk__in=finished).order_by("job__number", "name").values_list("pk", flat=True))
 
 
@@ -146,12 +180,21 @@ def change_of(before: Judged, after: Judged) -> RoomChange | None:
     """Return what differs of a room between two judgements at one instant; None: nothing does."""
     rests = tuple(_rest_changes(before, after))
     was, will = _room_as(before), _room_as(after)
-    if was == will and not rests:
+    cures = (_cure_as(before), _cure_as(after))
+    if was == will and not rests and cures[0] == cures[1]:
         return None
-    planned = before.gathered.planned
-    waiting = before.gathered.begun is None and planned is not None
-    day = planned.shifts[0][0] if waiting and planned is not None else None
-    return RoomChange(before.gathered.room, was, will, day, rests)
+    gathered, planned = before.gathered, before.gathered.planned
+    waits = gathered.stage == RoomState.Stage.WAITING
+    day = planned.shifts[0][0] if waits and planned is not None else None
+    differ = cures if cures[0] != cures[1] else None
+    return RoomChange(gathered.room, gathered.stage, was, will, day, rests, differ)
+
+
+def _cure_as(one: Judged) -> CureAs | None:
+    cure = one.cure
+    if cure is None:
+        return None
+    return CureAs(cure.until_at, cure.washing_from, cure.cooling_from, len(cure.upset), cure.is_upset)
 
 
 def _room_as(one: Judged) -> RoomAs:

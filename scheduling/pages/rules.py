@@ -17,7 +17,8 @@ from jobs.models import Change, Job, Room, Zone
 from materials.models import Product, RestOverride
 from materials.rules import OVERRIDABLE, overrides_of, said_of
 from scheduling import parts
-from scheduling.effects import Effects, RestAs, RestChange, RoomAs, RoomChange
+from scheduling.effects import CureAs, Effects, RestAs, RestChange, RoomAs, RoomChange
+from scheduling.models import RoomState
 from scheduling.models.work import untranslated
 from scheduling.rules.columns import BY_NAME, REST, groups_of, shown
 from scheduling.rules.subjects import panels_of
@@ -366,16 +367,28 @@ def _counts(rooms: Sequence[RoomChange]) -> list[tuple[Say, bool]]:
     days_lost = sum(one.loses_day for one in rooms)
     days_gained = sum(one.gains_day for one in rooms)
     restarts = sum(rest.after.restarts > rest.before.restarts for one in rooms for rest in one.rests)
+    upset = sum(_is_upset(one) for one in rooms)
     spared = sum(rest.after.restarts < rest.before.restarts for one in rooms for rest in one.rests)
     every = (
         (lost, "One room is no longer fit to send.", "{n} rooms are no longer fit to send.", True),
         (days_lost, "One promised day is out of reach.", "{n} promised days are out of reach.", True),
         (restarts, "One rest went back to zero.", "{n} rests went back to zero.", True),
+        (
+            upset,
+            "In one room the air after the setting turns out to be out of band.",
+            "In {n} rooms the air after the setting turns out to be out of band.",
+            True,
+        ),
         (gained, "One room becomes fit to send.", "{n} rooms become fit to send.", False),
         (days_gained, "One promised day comes into reach.", "{n} promised days come into reach.", False),
         (spared, "One rest is spared its new start.", "{n} rests are spared their new start.", False),
     )
     return [(say_n(one, many, n=n), is_bad) for n, one, many, is_bad in every if n]
+
+
+def _is_upset(one: RoomChange) -> bool:
+    before, after = one.cures or (None, None)
+    return after is not None and after.is_upset and not (before is not None and before.is_upset)
 
 
 def _edits(record: Any, changes: dict[str, Any]) -> parts.Ledger:
@@ -424,15 +437,40 @@ def _room_row(one: RoomChange) -> parts.LedgerRow:
     return parts.LedgerRow(
         (
             parts.Entry(one.room.name, note=one.room.job.name, url=url),
-            parts.Entry(one.day if one.day is not None else say("no day given out"), note=_day_note(one)),
-            parts.Entry(_moved(_stands(one.before), _stands(one.after)), risk=one.loses_fit),
+            parts.Entry(_day(one), note=_day_note(one)),
+            parts.Entry(
+                _moved(_stands(one, one.before), _stands(one, one.after)),
+                note=_cure_note(one),
+                risk=one.loses_fit,
+            ),
             parts.Entry(_rests(one.rests, _proven_of)),
             parts.Entry(_rests(one.rests, _restarts_of)),
             parts.Entry(_rests(one.rests, _full_of)),
-            parts.Entry(_moved(_fit_from(one.before), _fit_from(one.after)), risk=one.loses_day),
+            parts.Entry(_moved(_fit_from(one, one.before), _fit_from(one, one.after)), risk=one.loses_day),
         ),
         key=f"room-{one.room.pk}",
     )
+
+
+def _cure_note(one: RoomChange) -> Say | None:
+    """Return what the change alters after the setting; None: nothing."""
+    if one.cures is None:
+        return None
+    before, after = (_cure_words(cure) for cure in one.cures)
+    return say("After the setting: {before} → {after}", before=before, after=after)
+
+
+def _cure_words(cure: CureAs | None) -> Say:
+    if cure is None:
+        return say("nothing is asked of the air")
+    until = say("air in band until {at}", at=cure.until_at)
+    if cure.spells:
+        until = say_n("{until}, once out of it", "{until}, {n} times out of it", n=cure.spells, until=until)
+    if cure.washing_from is not None:
+        until = say("{until}, washed down from {at}", until=until, at=cure.washing_from)
+    if cure.cooling_from is not None:
+        until = say("{until}, cooled from {at}", until=until, at=cure.cooling_from)
+    return until
 
 
 def _day_note(one: RoomChange) -> Say | None:
@@ -441,7 +479,17 @@ def _day_note(one: RoomChange) -> Say | None:
     return say("comes into reach") if one.gains_day else None
 
 
-def _stands(one: RoomAs) -> Value:
+def _day(one: RoomChange) -> Value:
+    if one.stage != RoomState.Stage.WAITING:
+        return say("begun")
+    return one.day if one.day is not None else say("no day given out")
+
+
+def _stands(room: RoomChange, one: RoomAs) -> Value:
+    if room.stage == RoomState.Stage.FINISHED:
+        return say("Finished")
+    if room.stage == RoomState.Stage.STARTED:
+        return say("Started")
     if one.released:
         return say("Released")
     if one.fit:
@@ -449,7 +497,9 @@ def _stands(one: RoomAs) -> Value:
     return say("Held by {holds}", holds=tuple(Say(untranslated(kind.value)) for kind in one.held))
 
 
-def _fit_from(one: RoomAs) -> Value:
+def _fit_from(room: RoomChange, one: RoomAs) -> Value:
+    if room.stage != RoomState.Stage.WAITING:
+        return say("begun")
     if one.fit:
         return say("now")
     return one.fit_at if one.fit_at is not None else say("not known")

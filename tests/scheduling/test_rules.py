@@ -26,7 +26,7 @@ from scheduling.core.room_facts import HoldKind
 from scheduling.effects import effects_of
 from scheduling.gather import gather
 from scheduling.models import RoomState
-from scheduling.services import crews, handling
+from scheduling.services import crews, handling, work
 from tests import make
 from tests.conftest import NOW
 from tests.scheduling.acts_world import form_of, words_of, wrong_in
@@ -192,6 +192,28 @@ def test_a_reading_that_is_only_old_takes_no_day_away(boss):
     # Held by the rest until the day after, and by a reading that is taken at the door.
     assert change.after.held == (HoldKind.REST, HoldKind.ROOM_CONDITIONS)
     assert (change.loses_fit, change.loses_day, change.after.fit_at) == (True, False, later + 24 * HOUR)
+
+
+def test_longer_hours_on_a_label_are_shown_for_the_walls_that_cure(boss):
+    room, _product = rested_room(boss)
+    glue = make.adhesive(cure_s=24 * 3600)
+    make.need(room, glue, 1)
+    lot = {"job": room.job, "room": room, "product": glue, "quantity": 1, "good_through": None}
+    sheets.bring_lot(make.envelope(boss, ago=HOUR), **lot)
+    crew = make.crew()
+    work.start_room(make.envelope(boss, ago=HOUR), room=room, crew=crew)
+    handling.set_sheets(make.envelope(boss), room=room, counts={room.placements.get(): 4})
+    work.finish_room(make.envelope(boss), room=room)
+    edit = RuleEdit(glue, {"cure_s": 48 * 3600, "no_washing_s": 72 * 3600})
+
+    (change,) = effects_of(edit, now=NOW + 60 * HOUR).rooms
+    nothing = effects_of(edit, now=NOW + 80 * HOUR).rooms
+
+    # Set at NOW: held for 24, then for 48 hours; washed down after 72.
+    before, after = change.cures
+    assert (before.until_at, before.washing_from) == (NOW + 24 * HOUR, None)
+    assert (after.until_at, after.washing_from) == (NOW + 48 * HOUR, NOW + 72 * HOUR)
+    assert nothing == ()
 
 
 def edits(room, product):
