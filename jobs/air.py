@@ -11,14 +11,12 @@ A zone is always locked before any of its rooms, and several zones in the order 
 from __future__ import annotations
 
 from bisect import bisect_left
-from collections import defaultdict
 from collections.abc import Collection, Iterable, Mapping, Sequence
 from datetime import UTC, datetime, timedelta
 from itertools import groupby
 from operator import itemgetter
 from typing import Any, NamedTuple
 
-from django.db import transaction
 from django.db.models import Case, DateTimeField, Max, Min, OuterRef, Q, Subquery, Value, When
 
 from jobs.clocks import Clocks, clocks_in
@@ -56,7 +54,6 @@ def lock_zones(zones: Iterable[int]) -> None:
     list(Zone.objects.select_for_update(no_key=True).filter(pk__in=zones).order_by("pk").values_list("pk"))
 
 
-@transaction.atomic
 def note_air(zone: int, *, first_at: datetime | None = None, last_at: datetime | None = None) -> None:
     """Note that the air of a zone changed, in the transaction of what changed it, before any room is locked.
 
@@ -76,7 +73,8 @@ def note_air(zone: int, *, first_at: datetime | None = None, last_at: datetime |
 
 def note_readings(zone: int, logger: str, at: Sequence[datetime]) -> None:
     """Note that readings of one logger came, by the instants it gave, earliest first; as `note_air`."""
-    clock = clocks_in([zone]).get((logger, zone))
+    # What people read off by hand has no clock of its own.
+    clock = clocks_in([zone]).get((logger, zone)) if logger else None
     if clock is None:
         note_air(zone, first_at=at[0], last_at=at[-1])
     else:
@@ -136,16 +134,14 @@ def versions_of(zones: Collection[int]) -> dict[int, int]:
     return dict(Zone.objects.filter(pk__in=zones).values_list("pk", "air_version"))
 
 
-def changed_since(versions: Mapping[int, int]) -> dict[int, list[tuple[int, datetime]]]:
-    """Return the later versions with which the past of each zone changed, and from when on."""
-    if not versions:
-        return {}
-    late = LateAir.objects.filter(zone__in=versions, version__gt=min(versions.values()))
-    found: dict[int, list[tuple[int, datetime]]] = defaultdict(list)
-    for zone, version, from_at in late.values_list("zone", "version", "from_at"):
-        if version > versions[zone]:
-            found[zone].append((version, from_at))
-    return found
+def back_to(version: str) -> Subquery:
+    """Return from when on the past changed with later versions than that of a row, which has a zone; null: it did not.
+
+    Args:
+        version: the row's column.
+    """
+    late = LateAir.objects.filter(zone=OuterRef("zone"), version__gt=OuterRef(version))
+    return Subquery(late.order_by("from_at").values("from_at")[:1])
 
 
 def beginnings(cuts: Mapping[int, datetime], clocks: Clocks) -> dict[int, datetime]:

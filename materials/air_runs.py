@@ -39,7 +39,11 @@ class AirRuns:
     """The air of some zones under some rules, up to the last reading of each."""
 
     def __init__(
-        self, asked: Mapping[int, Collection[RestRule]], since: Mapping[int, datetime], clocks: Clocks
+        self,
+        asked: Mapping[int, Collection[RestRule]],
+        since: Mapping[int, datetime],
+        clocks: Clocks,
+        versions: Mapping[int, int],
     ) -> None:
         """Read the stored runs and what was read after them, in a fixed number of queries; writes nothing.
 
@@ -47,13 +51,15 @@ class AirRuns:
             asked: by zone, the rules that are asked for.
             since: by zone, the instant whose last reading before it, and all that follow, matter.
             clocks: what is said of the clocks of these zones' loggers.
+            versions: of the air of zones, as far as they were read before; the others are asked.
         """
         self._rules: dict[_Key, RestRule] = {
             (zone, key_of(rule)): rule for zone, rules in asked.items() for rule in rules
         }
         self._is_new = False
         # Asked before all else: what comes after it has a later version.
-        self._versions = air.versions_of(asked)
+        unknown = [zone for zone in asked if zone not in versions]
+        self._versions = dict(versions) | (air.versions_of(unknown) if unknown else {})
         self._runs = self._read(since)
         self._begin(since, clocks)
         self._go_on(clocks)
@@ -71,6 +77,14 @@ class AirRuns:
         """Return the air of a zone from an instant on, under one of the rules asked for."""
         run = self._runs[zone, key_of(rule)].run
         return run.air(rule, memories, statements, from_at=from_at, now=now)
+
+    def last_at(self, zone: int, count: int, *, now: datetime) -> list[datetime] | None:
+        """Return the last so many instants by `now` at which a zone was read; None: no run knows so many."""
+        for (of, _key), moved in self._runs.items():
+            if of == zone:
+                last = moved.run.last_at(count, now=now)
+                return last if len(last) == count else None
+        return None
 
     def store(self) -> None:
         """Store the runs that moved, in the caller's transaction; throw away those of rules long not asked for."""
@@ -105,26 +119,18 @@ class AirRuns:
         if not self._rules:
             return {}
         keys = {key for _zone, key in self._rules}
-        rows = [
-            row
-            for row in Stored.objects.filter(zone__in=self._versions, rule_key__in=keys)
-            if (row.zone_id, row.rule_key) in self._rules and row.since <= since[row.zone_id]
-        ]
-        versions: dict[int, int] = {}
-        for row in rows:
-            versions[row.zone_id] = min(row.air_version, versions.get(row.zone_id, row.air_version))
+        zones = {zone for zone, _key in self._rules}
+        rows = Stored.objects.filter(zone__in=zones, rule_key__in=keys)
+        found: dict[_Key, _Moved] = {}
+        for row in rows.annotate(back_to=air.back_to("air_version")):
+            is_asked = (row.zone_id, row.rule_key) in self._rules and row.since <= since[row.zone_id]
+            if not is_asked or (row.back_to is not None and row.back_to <= row.since):
+                continue
             # Another may have stored it under a later version than was read here.
             self._versions[row.zone_id] = max(row.air_version, self._versions[row.zone_id])
-        changes = air.changed_since(versions)
-        found: dict[_Key, _Moved] = {}
-        for row in rows:
-            late = [at for version, at in changes.get(row.zone_id, ()) if version > row.air_version]
-            back_to = min(late, default=None)
-            if back_to is not None and back_to <= row.since:
-                continue
             moved = _Moved(AirRun.from_json(row.body, since=seconds(row.since)))
-            if back_to is not None:
-                moved.run.cut_before(seconds(back_to))
+            if row.back_to is not None:
+                moved.run.cut_before(seconds(row.back_to))
                 moved.is_changed = True
             found[row.zone_id, row.rule_key] = moved
         return found

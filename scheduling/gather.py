@@ -752,8 +752,10 @@ def _air_rows(rows: _Rows, *, now: datetime) -> _AirRows:
         zone: min([at, *(fact.from_at for facts in (memories, statements) for fact in facts.get(zone, ()))])
         for zone, at in from_at.items()
     }
+    versions = {pk: zone.air_version for pk, zone in rows.zones.items()}
+    runs = AirRuns(_rules_asked(rows), {zone: at - reach for zone, at in since.items()}, clocks, versions)
     return _AirRows(
-        runs=AirRuns(_rules_asked(rows), {zone: at - reach for zone, at in since.items()}, clocks),
+        runs=runs,
         from_at=from_at,
         memories={zone: [memory_of(one) for one in all_of] for zone, all_of in memories.items()},
         statements={
@@ -763,7 +765,7 @@ def _air_rows(rows: _Rows, *, now: datetime) -> _AirRows:
             ]
             for zone, all_of in statements.items()
         },
-        last=_last_readings(zones, clocks, now=now),
+        last=_last_readings(zones, clocks, runs, now=now),
     )
 
 
@@ -813,25 +815,27 @@ def _air_facts(model: type[AnyFact], from_at: Mapping[int, datetime], reach: tim
     return [row for row in in_order if row.happened_at > from_at[row.zone_id] - reach]
 
 
-def _last_readings(zones: Collection[int], clocks: Clocks, *, now: datetime) -> dict[int, list[core.Reading]]:
-    """Return the last readings of each zone by `now`, and those that a phone's clock put a little ahead of it.
-
-    Three instants of them: the last may lie ahead of the one at which the room is judged.
-    """
+def _last_readings(
+    zones: Collection[int], clocks: Clocks, runs: AirRuns, *, now: datetime
+) -> dict[int, list[core.Reading]]:
+    """Return the last readings of each zone by `now`, and those that a phone's clock put a little ahead of it."""
     off = [Q(zone=zone, logger=logger) for logger, zone in clocks]
     right = _readings().exclude(reduce(or_, off)) if off else _readings()
-    by_now = right.filter(zone=OuterRef("pk"), happened_at__lte=now)
-    latest = by_now.order_by("-happened_at").values("happened_at")
-    pairs = Zone.objects.filter(pk__in=zones).annotate(
-        last=Subquery(latest[:1]), one_before=Subquery(latest[1:2]), two_before=Subquery(latest[2:3])
-    )
-    wanted = {
-        zone: {at for at in instants if at is not None}
-        for zone, *instants in pairs.values_list("pk", "last", "one_before", "two_before")
-    }
-    instants = set().union(*wanted.values()) if wanted else set()
+    put_right = {zone for _logger, zone in clocks}
+    known = {zone: runs.last_at(zone, LAST_READINGS, now=now) for zone in zones if zone not in put_right}
+    wanted = {zone: set(instants) for zone, instants in known.items() if instants is not None}
+    left = [zone for zone in zones if zone not in wanted]
+    if left:
+        by_now = right.filter(zone=OuterRef("pk"), happened_at__lte=now)
+        latest = by_now.order_by("-happened_at").values("happened_at")
+        pairs = Zone.objects.filter(pk__in=left).annotate(
+            last=Subquery(latest[:1]), one_before=Subquery(latest[1:2]), two_before=Subquery(latest[2:3])
+        )
+        for zone, *instants in pairs.values_list("pk", "last", "one_before", "two_before"):
+            wanted[zone] = {at for at in instants if at is not None}
+    any_of: set[datetime] = set().union(*wanted.values())
     ahead = Q(happened_at__gt=now, happened_at__lte=now + 2 * CLOCK_TOLERANCE)
-    rows = right.filter(ahead | Q(happened_at__in=instants), zone__in=zones)
+    rows = right.filter(ahead | Q(happened_at__in=any_of), zone__in=zones)
     grouped: dict[int, list[core.Reading]] = defaultdict(list)
     for row in _named(rows).order_by("happened_at", "pk"):
         if row.happened_at > now or row.happened_at in wanted[row.zone_id]:

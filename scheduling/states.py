@@ -181,14 +181,14 @@ def _bring(rooms: Collection[int], *, now: datetime) -> set[int]:
         return set()
     with transaction.atomic():
         versions = _locked(steps)
-        present = _stored(steps)
+        marks = _marks(versions)
         sound = {
             pk: all_of
             for pk, all_of in steps.items()
             if versions.get(pk) == all_of[-1].gathered.facts_version
-            and _mark(present.get(pk)) == _mark(before.get(pk))
+            and marks.get(pk) == _mark(before.get(pk))
         }
-        _store(sound, present, now=now)
+        _store(sound, before, now=now)
         events.revise_events(sound)
         judges.store_runs()
     return set(versions) - set(sound)
@@ -202,6 +202,12 @@ def _locked(rooms: Iterable[int]) -> dict[int, int]:
     """Lock the rooms, so that no fact of them is recorded before the transaction ends; return their versions."""
     locked = Room.objects.select_for_update(no_key=True).filter(pk__in=list(rooms))
     return dict(locked.order_by("pk").values_list("pk", "facts_version"))
+
+
+def _marks(rooms: Iterable[int]) -> dict[int, tuple[int, datetime]]:
+    """Return the marks of the stored states; asked after the rooms are locked, so that no other comes to be stored."""
+    rows = RoomState.objects.filter(room__in=list(rooms)).values_list("room", "facts_version", "computed_at")
+    return {room: (version, at) for room, version, at in rows}
 
 
 def _mark(state: RoomState | None) -> tuple[int, datetime] | None:

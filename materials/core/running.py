@@ -26,6 +26,7 @@ from materials.core.air import (
     RestRule,
     Trace,
     air_heard,
+    instant,
     seconds,
 )
 from materials.core.evidence import Memory, Statement
@@ -119,6 +120,11 @@ class AirRun:
         last = trace.last if count == len(times) else times[count - 1] if count else NEVER
         heard = Heard(trace.copied(first, last), times[begin:count], (), next_at)
         return air_heard(rule, heard, memories, statements, now=now)
+
+    def last_at(self, count: int, *, now: datetime) -> list[datetime]:
+        """Return the last so many instants by `now` at which there was a reading, or as many as there are."""
+        end = self._times.upto(seconds(now))
+        return [instant(self._times[index]) for index in range(max(end - count, 0), end)]
 
     def to_json(self) -> dict[str, Any]:
         """Return all of it but `since` and `upto`, short."""
