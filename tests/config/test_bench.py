@@ -64,6 +64,7 @@ def test_every_figure_has_one_name():
         "rest_recompute",
         "holds_1000_rooms_s",
         "logger_file_100k_s",
+        "ingest_http",
     }
 
 
