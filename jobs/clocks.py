@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping
 from datetime import datetime, timedelta
 
-from django.db.models import OuterRef, QuerySet, Subquery
+from django.db.models import Exists, OuterRef, QuerySet, Subquery
 
 from jobs.core.clocks import Clock
 from jobs.models import LoggerClock, Reading
@@ -36,7 +36,14 @@ def with_offset(readings: QuerySet[Reading]) -> QuerySet[Reading]:
         zone=OuterRef("zone"), logger=OuterRef("logger"), from_at__lte=OuterRef("happened_at")
     )
     last = said.order_by("-from_at", "-recorded_at", "-pk").values("offset_s")[:1]
-    return readings.annotate(offset_s=Subquery(last))
+    here = LoggerClock.objects.standing().filter(zone=OuterRef("zone"))
+    return readings.annotate(offset_s=Subquery(last), clocks_are_off=Exists(here))
+
+
+def clocks_known_by(readings: Iterable[Reading]) -> Clocks | None:
+    """Return that no clock of a zone is off, as its readings by `with_offset` tell; None: they cannot tell."""
+    told = [reading.clocks_are_off for reading in readings]  # type: ignore[attr-defined]  # an annotation
+    return None if not told or any(told) else {}
 
 
 def meant_by(reading: Reading) -> tuple[datetime, datetime | None]:

@@ -13,10 +13,10 @@ from datetime import UTC, datetime, timedelta
 from typing import NamedTuple
 
 from django.db import transaction
-from django.db.models import F, Q
+from django.db.models import F, OuterRef, Q, Subquery
 
-from jobs.air import NOTHING_HEARD, Heard, changed_since, heard
-from jobs.models import AirHour, Zone
+from jobs.air import NOTHING_HEARD, Heard, heard
+from jobs.models import AirHour, LateAir, Zone
 
 HOUR_S = 3_600
 HOUR = timedelta(seconds=HOUR_S)
@@ -45,6 +45,8 @@ class _Untold(NamedTuple):
     hours_upto: datetime | None
     version: int
     last_at: datetime | None
+    #: From when on the past changed since; None: it did not.
+    late_at: datetime | None
 
 
 def slots_of(read: Heard, width: int = HOUR_S) -> Iterator[Slot]:
@@ -77,10 +79,7 @@ def bring_up(zones: Collection[int]) -> None:
     zone meanwhile looks again.
     """
     while zones and (untold := _untold(zones)):
-        late = changed_since({one.zone: one.hours_version for one in untold})
-        cuts = {
-            one.zone: _cut(one, [from_at for _version, from_at in late.get(one.zone, ())]) for one in untold
-        }
+        cuts = {one.zone: _cut(one) for one in untold}
         read = heard(cuts)
         for one in untold:
             _tell(one, cuts[one.zone], read.get(one.zone, NOTHING_HEARD))
@@ -90,14 +89,19 @@ def bring_up(zones: Collection[int]) -> None:
 def _untold(zones: Collection[int]) -> list[_Untold]:
     # Readings from before there were hours have raised no version.
     changed = ~Q(hours_version=F("air_version")) | Q(hours_upto__isnull=True)
-    columns = ("pk", "hours_version", "hours_upto", "air_version", "air_last_at")
-    return [_Untold(*row) for row in Zone.objects.filter(changed, pk__in=zones).values_list(*columns)]
+    late = LateAir.objects.filter(zone=OuterRef("pk"), version__gt=OuterRef("hours_version"))
+    found = Zone.objects.filter(changed, pk__in=zones).annotate(
+        late_at=Subquery(late.order_by("from_at").values("from_at")[:1])
+    )
+    columns = ("pk", "hours_version", "hours_upto", "air_version", "air_last_at", "late_at")
+    return [_Untold(*row) for row in found.values_list(*columns)]
 
 
-def _cut(one: _Untold, late: list[datetime]) -> datetime:
+def _cut(one: _Untold) -> datetime:
     """Return the full hour from which on the hours are told anew."""
-    first = min([one.hours_upto or EVER, *late])
-    return datetime.fromtimestamp(_seconds(first) // HOUR_S * HOUR_S, UTC)
+    upto = one.hours_upto or EVER
+    first = min(upto, one.late_at) if one.late_at else upto
+    return _instant(_seconds(first) // HOUR_S * HOUR_S)
 
 
 def _tell(one: _Untold, cut: datetime, read: Heard) -> None:

@@ -13,7 +13,7 @@ from zoneinfo import ZoneInfo
 from django.db.models import Exists, OuterRef, Q
 from django.urls import reverse
 
-from jobs.clocks import meant_by, with_offset
+from jobs.clocks import clocks_known_by, meant_by, with_offset
 from jobs.core.conditions import Band
 from jobs.core.units import celsius
 from jobs.core.words import Say, say, say_n
@@ -38,7 +38,7 @@ from scheduling.pages.cure import CureView, cure_view
 from scheduling.pages.loggers import by_words
 from scheduling.pages.outlook import OutlookView, outlook_view
 from scheduling.pages.stack import StackView, stack_views
-from scheduling.pages.trace import readings_to_draw
+from scheduling.pages.trace import DrawnAir, air_to_draw, points_of
 from scheduling.pages.wood import WoodView, wood_views
 from scheduling.silence import silence_note, silences_of
 
@@ -95,6 +95,8 @@ class PlacementView:
     to_inspect: int
     #: Sheets that were set or moved on beyond what there was: its counts disagree.
     missing: int
+    #: The zone it stands in, where its air is told by the hour.
+    zone: int | None = None
     #: None: it needs no word.
     stack: StackView | None = None
     #: None: there is no wood on its back.
@@ -181,7 +183,7 @@ def room_page(
         answer=answer,
         trouble=trouble,
         holds=_rows(room, holds, acts, rests, day, rights),
-        placements=_placements(room, rests, zone, now=now),
+        placements=_placements(room, rests, read, zone, now=now),
         day=day,
         loss=_loss(answers.loss_of(state.answer)),
         silent=tuple(map(silence_note, silences_of(state.watch))),
@@ -345,14 +347,16 @@ def _concerns(act: Act, one: StoredRest | PlacementCount) -> bool:
 
 
 def _placements(
-    room: Room, rests: Sequence[StoredRest], zone: ZoneInfo, *, now: datetime
+    room: Room, rests: Sequence[StoredRest], read: Sequence[Reading], zone: ZoneInfo, *, now: datetime
 ) -> tuple[PlacementView, ...]:
     by_age = sorted(rests, key=lambda one: (one.in_at, one.batch))
     shown = [one for one in by_age if one.sheets or one.missing]
     stretches = [one.rest.strip[0].from_at for one in shown if one.rest.strip]
     zones = {place for one in shown for place in one.zones}
     since = min(stretches, default=None)
-    readings = readings_to_draw(zones, since, now=now)
+    # What the latest readings tell of their zone's clocks need not be asked.
+    clocks = clocks_known_by(read) if zones <= {room.zone_id} else None
+    air = air_to_draw(zones, since, clocks=clocks, now=now)
     memories = memories_of(zones, since)
     products = Product.objects.in_bulk({one.product for one in shown if one.sheets})
     stacks = stack_views(room, shown, products, zone=zone, now=now)
@@ -360,7 +364,7 @@ def _placements(
     woods = wood_views(backs, room.zone_id, now=now)
     return tuple(
         replace(
-            _placement(one, readings, memories, zone, now=now),
+            _placement(one, air, memories, zone, now=now),
             stack=stacks.get(one.placement),
             wood=woods.get(one.placement),
         )
@@ -370,7 +374,7 @@ def _placements(
 
 def _placement(
     one: StoredRest,
-    readings: Mapping[int, list[parts.ReadingPoint]],
+    air: Mapping[int, DrawnAir],
     memories: Mapping[int, list[parts.MemorySpell]],
     zone: ZoneInfo,
     *,
@@ -385,10 +389,11 @@ def _placement(
         clock=_clock(one) if asked else None,
         rule=_rule(one) if asked else None,
         state=state_of(one) if asked else say("No rest is asked of this product."),
-        strip=_strip(one, readings, memories, zone, now=now) if asked else None,
+        strip=_strip(one, air, memories, zone, now=now) if asked else None,
         wrapped=one.opened_at is None,
         to_inspect=one.sheets - one.inspected,
         missing=one.missing,
+        zone=one.stays[-1].zone if one.stays else None,
     )
 
 
@@ -407,7 +412,7 @@ def _clock(one: StoredRest) -> parts.RestClock:
 
 def _strip(
     one: StoredRest,
-    readings: Mapping[int, list[parts.ReadingPoint]],
+    air: Mapping[int, DrawnAir],
     memories: Mapping[int, list[parts.MemorySpell]],
     zone: ZoneInfo,
     *,
@@ -420,14 +425,28 @@ def _strip(
     return parts.rest_strip(
         band=Band(*one.band),
         stretches=[stretch_row(stretch, why) for stretch, why in zip_longest(rest.strip, whys)],
-        readings=[point for place in one.zones for point in readings.get(place, [])],
-        memories=[spell for place in one.zones for spell in memories.get(place, [])],
+        readings=points_of(one.stays, air),
+        memories=_remembered(one, memories),
         break_after=one.max_gap,
         needed=rest.required,
         batch=one.batch,
         zone=zone,
         now=now,
     )
+
+
+def _remembered(one: StoredRest, memories: Mapping[int, list[parts.MemorySpell]]) -> list[parts.MemorySpell]:
+    """Return what meters remember of the zones the sheets stood in, each cut to the time they stood there."""
+    return [
+        replace(
+            spell,
+            from_at=max(spell.from_at, stay.in_at),
+            to_at=min(spell.to_at, stay.out_at) if stay.out_at else spell.to_at,
+        )
+        for stay in one.stays
+        for spell in memories.get(stay.zone, [])
+        if spell.to_at > stay.in_at and (stay.out_at is None or spell.from_at < stay.out_at)
+    ]
 
 
 def _counts(one: StoredRest) -> Say:

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from datetime import datetime, timedelta
 
 from jobs.air import Heard, heard
+from jobs.clocks import Clocks
 from jobs.core.words import Say, say, say_n
 from jobs.hours import HOUR_S, Slot, hours_of, slots_of
 from materials.core.air import instant, seconds
@@ -35,12 +36,20 @@ NO_AIR = DrawnAir()
 
 
 def air_to_draw(
-    zones: Collection[int], since: datetime | None, *, slots: int = SLOTS, now: datetime
+    zones: Collection[int],
+    since: datetime | None,
+    *,
+    clocks: Clocks | None = None,
+    slots: int = SLOTS,
+    now: datetime,
 ) -> dict[int, DrawnAir]:
     """Return the air of each zone from a little before `since`, clocks put right, at most two points a slot.
 
     Where a slot holds more, the first point carries its least air and humidity and the last its most, at the
     instants of its first and last reading: so no extreme is lost and no gap is closed.
+
+    Args:
+        clocks: what is said of the clocks of these zones' loggers; None: it is asked.
     """
     if since is None:
         return {}
@@ -49,7 +58,7 @@ def air_to_draw(
         found = hours_of(zones, instant(start))
         return {zone: DrawnAir(_points(hours), hours) for zone, hours in found.items()}
     width = max(1, -(-(seconds(now) - start) // slots))
-    read = heard(dict.fromkeys(zones, instant(start)))
+    read = heard(dict.fromkeys(zones, instant(start)), clocks)
     return {zone: DrawnAir(_thinned(one, slots, width), list(slots_of(one))) for zone, one in read.items()}
 
 

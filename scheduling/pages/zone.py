@@ -11,7 +11,7 @@ from zoneinfo import ZoneInfo
 from django.db.models import Q
 from django.urls import reverse
 
-from jobs.clocks import meant_by
+from jobs.clocks import clocks_known_by, meant_by
 from jobs.core.conditions import Band
 from jobs.core.units import celsius, fahrenheit
 from jobs.core.words import Say, Value, say, say_n
@@ -109,7 +109,8 @@ def zone_page(
     since = _since([rest for _room, _name, rest in rests], now=now)
     span = drawing.strip_span(since, now, zone=place)
     band = Band(zone.t_min, zone.t_max, zone.rh_min, zone.rh_max)
-    air = air_to_draw({zone.pk}, since, now=now).get(zone.pk, NO_AIR)
+    read = last_readings(zone.pk)
+    air = air_to_draw({zone.pk}, since, clocks=clocks_known_by(read), now=now).get(zone.pk, NO_AIR)
     break_after = min((rest.max_gap for _, _, rest in rests), default=BREAK_AFTER)
     shape = drawing.strip(
         span,
@@ -121,7 +122,6 @@ def zone_page(
         zone=place,
         now=now,
     )
-    read = last_readings(zone.pk)
     every = [rest for _room, _name, rest in rests]
     outlooks = stack_outlooks(every, zone=zone, job=zone.job, readings=read, now=now)
     lines = tuple(
