@@ -7,13 +7,13 @@ from dataclasses import dataclass
 from datetime import datetime, timedelta
 from uuid import UUID
 
-from django.db.models import QuerySet
+from django.db.models import Count, Max, Min, QuerySet
 from django.urls import reverse
 
 from jobs.clocks import Clocks, clocks_in, meant
 from jobs.core.clocks import Clock
 from jobs.core.plausible import STUCK_S
-from jobs.core.words import Say, say
+from jobs.core.words import Say, say, say_n
 from jobs.ids import reading_id
 from jobs.models import (
     Logger,
@@ -35,7 +35,7 @@ _FLAGS = {
     ReadingFlag.Kind.RANGE: say("outside what a room's air can be"),
     ReadingFlag.Kind.JUMP: say("jumps away from its neighbours"),
     ReadingFlag.Kind.STUCK: say(
-        "the very same for more than {hours} hours: is the sensor stuck?", hours=STUCK_S // 3600
+        "the very same for more than {hours} hours; is the sensor stuck?", hours=STUCK_S // 3600
     ),
 }
 
@@ -263,32 +263,59 @@ def _clock_words(one: LoggerClock) -> Say:
 
 
 def _flagged(zone: Zone, clocks: Clocks, *, may_record: bool) -> tuple[tuple[parts.LogRow, ...], int]:
+    """Return what looks wrong, latest first, and how many lines are left out; a sensor that sticks is one line."""
     flags = ReadingFlag.objects.filter(
         zone=zone, reading__superseded_by__isnull=True, reading__withdraws=False
     )
-    lines: dict[UUID, parts.LogRow] = {}
+    single = flags.exclude(kind=ReadingFlag.Kind.STUCK)
     kinds: dict[UUID, list[Say]] = {}
-    rows = list(flags.select_related("reading__recorded_by").order_by("-happened_at", "-pk")[: 3 * AT_ONCE])
+    readings: dict[UUID, Reading] = {}
+    # One reading may be flagged twice.
+    rows = single.select_related("reading__recorded_by").order_by("-happened_at", "-pk")[: 2 * AT_ONCE]
     for flag in rows:
         kinds.setdefault(flag.reading_id, []).append(_FLAGS[ReadingFlag.Kind(flag.kind)])
-    for flag in rows:
-        one = flag.reading
-        if one.pk in lines or len(lines) == AT_ONCE:
-            continue
-        at, said_at = meant(one, clocks)
-        lines[one.pk] = parts.LogRow(
-            at=at,
-            fact=say(
-                "{air}: {doubts}.",
-                air=_air_words(one.temperature, one.unit, one.humidity_pct),
-                doubts=tuple(kinds[one.pk]),
-            ),
-            detail=by_words(one, said_at),
-            key=f"flag-{one.pk}",
-            acts=_changes(one.pk) if may_record else (),
+        readings[flag.reading_id] = flag.reading
+    lines = [
+        _flag_line(one, tuple(kinds[pk]), clocks, may_record=may_record)
+        for pk, one in list(readings.items())[:AT_ONCE]
+    ]
+    left_out = single.values("reading").distinct().count() - len(lines) if len(lines) == AT_ONCE else 0
+    return (*_stuck_lines(flags, clocks), *lines), left_out
+
+
+def _flag_line(one: Reading, doubts: tuple[Say, ...], clocks: Clocks, *, may_record: bool) -> parts.LogRow:
+    at, said_at = meant(one, clocks)
+    air = _air_words(one.temperature, one.unit, one.humidity_pct)
+    return parts.LogRow(
+        at=at,
+        fact=say("{air}: {doubts}.", air=air, doubts=doubts),
+        detail=by_words(one, said_at),
+        key=f"flag-{one.pk}",
+        acts=_changes(one.pk) if may_record else (),
+    )
+
+
+def _stuck_lines(flags: QuerySet[ReadingFlag], clocks: Clocks) -> list[parts.LogRow]:
+    """Return a line for each value at which a sensor sticks, since when and how often."""
+    air = ("reading__logger", "reading__temperature", "reading__unit", "reading__humidity_pct")
+    stuck = flags.filter(kind=ReadingFlag.Kind.STUCK).order_by().values_list("zone", *air)
+    runs = stuck.annotate(first=Min("happened_at"), last=Max("happened_at"), count=Count("pk"))
+    lines = []
+    for zone, logger, temperature, unit, humidity, first, last, count in runs.order_by("-last")[:AT_ONCE]:
+        clock = clocks.get((logger, zone), Clock())
+        fact = say_n(
+            "{air}: {doubt} {n} reading to {last}.",
+            "{air}: {doubt} {n} readings to {last}.",
+            n=count,
+            air=_air_words(temperature, unit, humidity),
+            doubt=_FLAGS[ReadingFlag.Kind.STUCK],
+            last=clock.put_right(last),
         )
-    left_out = flags.values("reading").distinct().count() - len(lines) if len(rows) > len(lines) else 0
-    return tuple(lines.values()), left_out
+        key = f"stuck-{len(lines)}"
+        lines.append(
+            parts.LogRow(at=clock.put_right(first), fact=fact, detail=say("{by}", by=logger), key=key)
+        )
+    return lines
 
 
 def _conflicts(zone: Zone, clocks: Clocks) -> tuple[tuple[parts.LogRow, ...], int]:

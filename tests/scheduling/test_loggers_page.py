@@ -253,6 +253,22 @@ def test_of_many_doubts_the_latest_are_shown_and_the_rest_counted(heard, zone):
     assert "3 older ones are left out." in part_of(zone)
 
 
+def test_a_sensor_that_sticks_is_one_line_however_often_it_says_so(heard, zone):
+    logger, token = heard
+    hear(logger, token, zone, *((timedelta(hours=3, minutes=5 * n), 21.3) for n in range(13 * 12)))
+    hear(logger, token, zone, (15 * MINUTE, 40.0))
+
+    words = part_of(zone)
+
+    # From 15:55 to 3:00 before the present; twelve hours after the first of them, twelve are left.
+    stuck = (
+        "21.3 °C, 45 %: the very same for more than 12 hours; is the sensor stuck? 12 readings to 08:00. L3"
+    )
+    assert stuck in words
+    assert words.count("is the sensor stuck?") == 1
+    assert "40 °C, 45 %: jumps away from its neighbours." in words
+
+
 def test_who_may_not_record_gets_no_way_to_change_anything(heard, zone):
     logger, token = heard
     hear(logger, token, zone, (15 * MINUTE, 35.0))
