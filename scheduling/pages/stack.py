@@ -29,6 +29,7 @@ from scheduling.printing import number_words
 from scheduling.stack_drawing import Section, WarmLine, section, warm_line
 from scheduling.warmth import HOUR, QUARTER, Warmed, hourly_air, rounded_down, rounded_up, warmed
 
+DAY = timedelta(days=1)
 #: A stack no higher than this is warm within a day even by the slow constants: 16 sheets of 2.3 mm on a skid.
 SURELY_WARMED_NM = 36_800_000
 #: Laying sheets out and stacking them again is work; what saves less than this is not proposed.
@@ -61,6 +62,8 @@ class StackView:
     #: That nobody said how cold it came; None: somebody did.
     asks: Say | None = None
     answer: Say | None = None
+    #: What laying it out would save.
+    saves: Say | None = None
     #: What a rest warms, beside what lies here.
     beside: Say | None = None
     facts: tuple[Named, ...] = ()
@@ -189,6 +192,7 @@ def _view(
     return StackView(
         lies=lies,
         answer=_answer(stack, plan, now=now),
+        saves=_saves(plan) if plan is not None else None,
         beside=_beside(one, stack, product),
         facts=_facts(stack),
         basis=_basis(stack),
@@ -247,6 +251,16 @@ def _answer(stack: Warmed, plan: LotsPlan | None, *, now: datetime) -> Say:
         floor=with_unit(max(1, round(plan.floor_m2)), "m²"),
         **values,
     )
+
+
+def _saves(plan: LotsPlan) -> Say:
+    """Return how much sooner a stack is warm laid out, by the central constants."""
+    if plan.saves is None:
+        return say("Left as it lies it does not come there within two months.")
+    days = round(plan.saves / DAY)
+    if plan.saves < 2 * DAY:
+        return say("Laying it out saves about {length}.", length=about(plan.saves))
+    return say_n("Laying it out saves about {n} day.", "Laying it out saves about {n} days.", n=days)
 
 
 def about(length: timedelta) -> timedelta:

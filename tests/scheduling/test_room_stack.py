@@ -13,7 +13,7 @@ from django.urls import reverse
 from config import clock
 from jobs.facts import withdraw
 from jobs.services import seen
-from materials.core.stack import Lies
+from materials.core.stack import Lies, LotsPlan, Took
 from materials.models import LaidOut, Placement, RestOverride
 from materials.services import deliveries, sheets, stacks
 from materials.services.deliveries import StackTemperature
@@ -22,7 +22,7 @@ from scheduling.core.holds import Act, HoldState
 from scheduling.core.room_facts import HoldKind
 from scheduling.models import FeedEvent, RoomState
 from scheduling.pages.room import room_page
-from scheduling.pages.stack import about
+from scheduling.pages.stack import _saves, about
 from scheduling.pages.today import today_page
 from scheduling.printing import plain
 from scheduling.services import crews, handling
@@ -129,6 +129,8 @@ def test_a_day_of_rest_does_not_warm_a_skid_of_eighty_and_the_page_says_so(room,
     # 24 h warm a bare skid of 25 sheets, 16 to 43 by the inputs.
     beside = said(stack.beside)
     assert beside == ("24 h of rest warm a stack of about 25 such sheets (16 to 43), unwrapped. Here lie 80.")
+    # By the central inputs 160 h, of which 29 h are gone and one was wrapped, against two hours in lots: 5 days.
+    assert said(stack.saves) == "Laying it out saves about 5 days."
     assert stack.section.piles[0].cold_y is not None
     assert said(stack.height) == "184 mm"
     assert said(stack.binding).startswith("Advice")
@@ -629,3 +631,21 @@ def test_what_no_hold_says_of_a_cold_middle_stands_over_them(room, boss, state):
         stacks.lay_out(make.envelope(boss, ago=20 * HOUR), placement=placement, lies="lots", lot_of=10)
 
     assert note_over_the_holds(room, boss) is (state == "cold")
+
+
+@pytest.mark.parametrize(
+    ("saves", "told"),
+    [
+        pytest.param(
+            None, "Left as it lies it does not come there within two months.", id="never-as-it-lies"
+        ),
+        pytest.param(9 * HOUR, "Laying it out saves about 9 h.", id="hours"),
+        pytest.param(2 * DAY, "Laying it out saves about 2 days.", id="days"),
+        pytest.param(5 * DAY + 11 * HOUR, "Laying it out saves about 5 days.", id="to-the-day"),
+    ],
+)
+def test_what_laying_out_saves_is_told_as_roughly_as_it_is_known(saves, told):
+    # Worked by hand.
+    took = Took(HOUR, 2 * HOUR, 4 * HOUR)
+
+    assert said(_saves(LotsPlan(10, 8, 24_000_000, took, saves))) == told
