@@ -16,7 +16,6 @@ from jobs.core.words import Say, Value, say, say_n
 from jobs.models import Room
 from materials import queries as stock_queries
 from materials.core import stack as core
-from materials.core.rest import RestState
 from materials.core.stack import Counts, Lies, LotsPlan, Range, Warming, ruled_words, took_words
 from materials.core.stock import SetDown, Standing
 from materials.core.sweat import Sweat, Wetness
@@ -78,8 +77,6 @@ class StackView:
     rest: timedelta | None = None
     may_lay_out: bool = False
     is_warm: bool = False
-    #: Whether the hours are full and the middle is not warm, which no hold says.
-    is_rested_cold: bool = False
 
 
 def stack_views(
@@ -204,7 +201,6 @@ def _view(
         range=say("in {range}", range=_range_words(stack, now=now)),
         rest=one.rest.required or None,
         may_lay_out=_may_lay_out(stack),
-        is_rested_cold=not is_binding and one.rest.state is RestState.PROVEN and bool(one.rest.required),
     )
 
 
