@@ -22,7 +22,9 @@ from jobs.seconds import Seconds
 
 #: How far around an instant what was read there has a say in the judgement.
 REACH = timedelta(seconds=REACH_S)
-NEIGHBOUR = timedelta(seconds=NEIGHBOUR_S)
+#: A neighbour that is judged again has neighbours of its own.
+BEHIND = timedelta(seconds=2 * NEIGHBOUR_S)
+SECOND = timedelta(seconds=1)
 
 Flag = tuple[UUID, str]
 
@@ -68,8 +70,11 @@ class Around:
 
 
 def around(readings: Sequence[ReadOut], *, zone: int, logger: str) -> Around:
-    """Return what is stored around these readings, earliest first, as far as it has a say in their judgement."""
-    return _stored(readings[0].at, readings[-1].at, zone=zone, logger=logger)
+    """Return what is stored around these readings, earliest first, as far as it has a say in their judgement.
+
+    Of the past so much as a jump asks for: whether a sensor sticks is nearly always plain from that.
+    """
+    return _stored(readings[0].at - BEHIND, readings[-1].at + REACH, zone=zone, logger=logger)
 
 
 def judge(new: Sequence[ReadOut], stored: Around, *, zone: int, logger: str) -> None:
@@ -81,7 +86,11 @@ def judge(new: Sequence[ReadOut], stored: Around, *, zone: int, logger: str) -> 
     """
     as_id = reading_hex(zone=zone, logger=logger)
     seen = [(_seen(int(one.at.timestamp()), one.value, one.unit, one.rh_pct), None, one.at) for one in new]
-    before = [(row.seen(), row.pk, None) for row in stored.standing]
+    standing = stored.standing
+    if _may_run_on(standing, seen[0][0]):
+        past = _stored(new[0].at - REACH, new[0].at - BEHIND - SECOND, zone=zone, logger=logger)
+        standing = [*past.standing, *standing]
+    before = [(row.seen(), row.pk, None) for row in standing]
     both: list[Any] = [*seen, *before]
     if before:
         both.sort(key=lambda pair: pair[0].at_s)
@@ -101,7 +110,8 @@ def judge(new: Sequence[ReadOut], stored: Around, *, zone: int, logger: str) -> 
 def judge_again(at: datetime, *, zone: int, logger: str) -> None:
     """Judge the readings around an instant at which one was recorded, corrected or taken back."""
     at_s = int(at.timestamp())
-    rows = sorted(_stored(at, at, zone=zone, logger=logger).standing, key=lambda row: row.at_s)
+    stored = _stored(at - REACH, at + REACH, zone=zone, logger=logger)
+    rows = sorted(stored.standing, key=lambda row: row.at_s)
     wanted: dict[Flag, int] = {}
     for index, kinds in doubts([row.seen() for row in rows]).items():
         row = rows[index]
@@ -146,8 +156,14 @@ def _flag(
     ReadingFlag.objects.bulk_create(come, ignore_conflicts=True)
 
 
-def _stored(first_at: datetime, last_at: datetime, *, zone: int, logger: str) -> Around:
-    within = Q(happened_at__gte=first_at - REACH, happened_at__lte=last_at + REACH)
+def _may_run_on(standing: Sequence[Row], first: Seen) -> bool:
+    """Return whether what the first new reading says may have been said since before what was read of the past."""
+    pairs = {row.seen()[1:] for row in standing if row.at_s < first.at_s}
+    return pairs == {first[1:]}
+
+
+def _stored(from_at: datetime, to_at: datetime, *, zone: int, logger: str) -> Around:
+    within = Q(happened_at__gte=from_at, happened_at__lte=to_at)
     rows = Reading.objects.filter(within, zone=zone, logger=logger).values_list(
         "pk",
         "origin",

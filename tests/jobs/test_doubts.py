@@ -84,15 +84,17 @@ def test_in_whatever_parts_they_come_the_flags_are_the_same(zone, boss, order):
 
 def test_a_stuck_sensor_is_flagged_from_twelve_hours_on_however_it_comes(zone, boss):
     rows = stuck()
-    other = make.room().zone
+    other, third = make.room().zone, make.room().zone
     store(rows, zone, boss)
     for number, part in enumerate([rows[60:], rows[:20], rows[20:60]]):
         store(part, other, boss, part=number)
+    for number, row in enumerate(rows):
+        store([row], third, boss, part=number)
 
     found = [at for at, kind, _t in flags(zone) if kind == "stuck"]
     # 14 hours from the first reading to the last: those of the last two, both ends.
     assert (len(found), min(found)) == (13, FIRST + timedelta(hours=12))
-    assert flags(other) == flags(zone)
+    assert flags(other) == flags(third) == flags(zone)
 
 
 def test_a_flicker_that_comes_late_clears_what_stuck(zone, boss):
