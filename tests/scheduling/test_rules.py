@@ -532,7 +532,9 @@ def test_a_preview_stores_no_row_of_any_kind(boss):
     with CaptureQueriesContext(connection) as asked:
         effects_of(RuleEdit(product, {"rest_required_s": 48 * 3600, "rest_max_gap_s": 7200}), now=NOW)
 
-    assert [query["sql"] for query in asked if not query["sql"].startswith("SELECT")] == []
+    writing = ("INSERT", "UPDATE", "DELETE")
+    assert len(asked) > 5
+    assert [query["sql"] for query in asked if query["sql"].startswith(writing)] == []
 
 
 @pytest.mark.parametrize("name", ["products", "product", "job_rules"])
