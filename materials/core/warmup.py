@@ -22,8 +22,8 @@ _REACH = 8.0
 _STRETCH = 4.0
 #: From here on stretches begin: sooner, nothing can be told apart.
 _SOONEST_S = 0.5
-#: A slab thinner than this follows the room at once, and its square would be no number.
-_THINNEST_M = 1e-9
+#: A sheet thinner than this follows the room at once, and its square would be no number.
+_THINNEST_M = 1e-12
 
 
 class Arrangement(StrEnum):
@@ -81,9 +81,9 @@ class WarmUp:
     def slab(self) -> Slab:
         """Return the slab: H, or half of it if both faces exchange; k' = d/(d/k + contact_r·(n-1)/n)."""
         n = self.sheets if self.arrangement is Arrangement.STACKED else 1
-        d = self.thickness_m
+        d = max(self.thickness_m, _THINNEST_M)
         return Slab(
-            depth_m=max(n * d if self.insulated_side else n * d / 2, _THINNEST_M),
+            depth_m=n * d if self.insulated_side else n * d / 2,
             conductivity=d / (d / self.material.k + self.contact_r * (n - 1) / n),
             heat_capacity=self.material.rho * self.material.c,
             transfer=1 / (1 / self.h + (self.wrap_r if self.wrapped else 0)),

@@ -270,6 +270,15 @@ def test_the_thinnest_sheet_there_is_follows_at_once():
     assert core_temperatures(foil, [0, 10]) == pytest.approx([0, 20])
 
 
+@pytest.mark.parametrize("thickness_m", [5e-324, 1e-303, 1e-15])
+def test_nothing_at_all_follows_at_once_through_any_contact(thickness_m):
+    """Worked by hand: what holds no heat follows at once, however much lies between its sheets."""
+    foils = warm_up(sheets=500, thickness_m=thickness_m, contact_r=0.1, material=Material(k=400))
+
+    assert hours(foils, limit_h=1000) < 1e-3
+    assert core_temperatures(foils, [0, 10]) == pytest.approx([0, 20])
+
+
 def test_temperatures_come_in_the_order_asked_and_at_any_time():
     case = warm_up()
 
