@@ -35,6 +35,7 @@ MODULES = (
     "scheduling.benchmarks.pages",
     "scheduling.benchmarks.feed",
     "scheduling.benchmarks.holds",
+    "scheduling.benchmarks.increment",
     "scheduling.benchmarks.strip",
 )
 CHECKOUT = Path(__file__).resolve().parent.parent
