@@ -9,7 +9,7 @@ from datetime import datetime, timedelta
 
 from django.core.exceptions import ValidationError
 from django.db import transaction
-from django.db.models import DateTimeField, Q, Value
+from django.db.models import Q
 from django.utils.translation import gettext as _
 
 from jobs.core.words import Say, say
@@ -46,35 +46,30 @@ class Sender:
 
 
 def sender_of(token: str, *, now: datetime) -> Sender:
-    """Return the logger that a token belongs to, in one statement.
+    """Return the logger that a token belongs to, in one statement; why one opens nothing is asked apart.
 
     Raises:
         TokenRefused: it never was one, was renewed, or the logger is ended.
     """
     digest = digest_of(token)
-    never = Value(None, DateTimeField())
-    present = Logger.objects.filter(digest=digest).values_list(
-        "pk", "name", "made_by", "digest", "ended_at", "last_used_at", never
-    )
-    spent = SpentToken.objects.filter(digest=digest).values_list(
-        "logger",
-        "logger__name",
-        "logger__made_by",
-        "digest",
-        "logger__ended_at",
-        "logger__last_used_at",
-        "ended_at",
-    )
-    row = next(iter(present.union(spent, all=True)), None)
+    present = Logger.objects.filter(digest=digest, ended_at__isnull=True)
+    row = next(iter(present.values_list("pk", "name", "made_by", "digest", "last_used_at")), None)
     if row is None or not hmac.compare_digest(row[3], digest):
-        raise TokenRefused(say("This token is not known here."))
-    pk, name, by, _digest, ended_at, used_at, renewed_at = row
-    if ended_at is not None:
-        raise TokenRefused(say("This logger was ended on {at}.", at=written(ended_at)))
-    if renewed_at is not None:
-        why = say("This token was renewed on {at}; use the new one.", at=written(renewed_at))
-        raise TokenRefused(why)
+        raise TokenRefused(_why_refused(digest))
+    pk, name, by, _digest, used_at = row
     return Sender(pk, name, by, used_at is None or used_at <= now - USE_NOTED_EVERY)
+
+
+def _why_refused(digest: str) -> Say:
+    """Return what a token was that opens nothing."""
+    spent = SpentToken.objects.filter(digest=digest).select_related("logger").first()
+    logger = spent.logger if spent else Logger.objects.filter(digest=digest).first()
+    if logger is None:
+        return say("This token is not known here.")
+    if logger.ended_at is not None:
+        return say("This logger was ended on {at}.", at=written(logger.ended_at))
+    assert spent is not None
+    return say("This token was renewed on {at}; use the new one.", at=written(spent.ended_at))
 
 
 def written(at: datetime) -> str:
