@@ -45,9 +45,7 @@ def calendar(request: PersonRequest, pk: int) -> HttpResponse:
         "webcal": made.replace("https://", "webcal://").replace("http://", "webcal://") if made else None,
         "secrets": secrets.select_related("person"),
     }
-    response = render(request, "scheduling/crew_calendar.html", context)
-    response["Referrer-Policy"] = "no-referrer"
-    return response
+    return render(request, "scheduling/crew_calendar.html", context)
 
 
 @login_required

@@ -204,6 +204,4 @@ def _one(
         "token": token,
         "address": settings.BASE_URL + PATH,
     }
-    response = render(request, "scheduling/logger.html", context, status=status)
-    response["Referrer-Policy"] = "no-referrer"
-    return response
+    return render(request, "scheduling/logger.html", context, status=status)

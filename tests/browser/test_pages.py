@@ -231,3 +231,27 @@ def test_without_script_people_sign_in_log_a_reading_and_tick_prep(signed_in):
     page.get_by_role("button", name="Keep the prep").click()
     assert any(words.startswith("Recorded") for words in hand.told())
     assert "failed" in plain(page.locator("#hold-substrate").inner_text()).lower()
+
+
+# ---- beside a secret ----
+
+
+def test_pages_that_show_a_secret_once_take_what_is_posted_from_them(signed_in):
+    """From a page that forbids every referrer, browsers post without an origin, and its forms are refused."""
+    hand = signed_in(MANAGER, DESK)
+    hand.go("/crews/")
+    hand.go(str(hand.page.locator('main a[href$="/calendar/"]').first.get_attribute("href")))
+
+    assert hand.press("Make an address") == 200
+    assert "/feeds/" in hand.page.locator("#feed").input_value()
+    assert hand.press("End this address") == 302
+
+    hand.go("/loggers/")
+    hand.write("Name", "L-9")
+    hand.page.get_by_role("checkbox").first.check()
+    assert hand.press("Add it and show its token") == 200
+    first = hand.page.locator("#token").input_value()
+    assert hand.press("Keep this") == 302
+    assert hand.press("Make a new token") == 200
+    assert hand.page.locator("#token").input_value() not in ("", first)
+    assert hand.press("End this logger") == 302

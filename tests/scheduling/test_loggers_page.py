@@ -86,7 +86,7 @@ def test_a_new_logger_gets_a_token_that_is_shown_once(page, zone, boss):
     assert "/ingest/readings" in made.content.decode()
     assert (made["Cache-Control"], made["Referrer-Policy"]) == (
         "max-age=0, no-cache, no-store, must-revalidate, private",
-        "no-referrer",
+        "same-origin",
     )
     assert (logger.digest, logger.made_by, logger.silent_after_s) == (digest_of(token), boss, 2_700)
     assert list(logger.zones.all()) == [zone]
