@@ -52,6 +52,8 @@ CORRECTS_A_READING = Exists(Reading.objects.filter(pk=OuterRef("fact"), supersed
 #: Readings come by the hundred and have their own list; those that correct another stay in the history.
 PLAIN_READING = Q(kind="jobs.reading", withdraws=False) & Q(~CORRECTS_A_READING)
 
+#: The kind of a history line that stands for a whole file of readings.
+LOGGER_FILE = "jobs.readingfile"
 #: Where each act of a hold is recorded: subject, name; the subject is the room, its zone or its job.
 ACT_ROUTES: Mapping[Act, tuple[str, str]] = {
     Act.RECORD_MILESTONE: ("rooms", "milestone"),
@@ -625,6 +627,9 @@ def history_line(entry: Entry, rights: Collection[Allowed]) -> parts.LogRow:
     if newer is None and not entry.withdraws:
         ways = ways_of(entry)
         acts = corrections(entry.pk, ways=ways) if ways.allowed in rights else ()
+    if entry.kind == LOGGER_FILE and not entry.withdraws:
+        # Its rows are one line here: the file itself is the evidence, whatever became of them.
+        acts += (parts.LogLink(say("the file"), reverse("scheduling:logger_original", args=[entry.pk])),)
     return parts.LogRow(
         at=entry.happened_at,
         fact=fact,

@@ -5,10 +5,12 @@ from __future__ import annotations
 from datetime import timedelta
 
 import pytest
+from django.test import Client
 
 from jobs.core.logger_values import Reading as ReadOut
 from jobs.models import Reading
 from jobs.services import seen
+from jobs.services.kept import keep_file
 from jobs.services.readings import Source, store_readings
 from materials.services import deliveries
 from scheduling import parts, states
@@ -73,3 +75,20 @@ def test_a_corrected_reading_of_a_loggers_file_stands_in_the_history():
         ("Logger file logger.csv: 1 reading.", boss.name),
     ]
     assert lines[0][1].endswith(": Wrong line.")
+
+
+@pytest.mark.django_db
+def test_a_loggers_file_leads_from_its_line_of_history_to_its_bytes():
+    boss, room = make.manager(), make.room()
+    kept = keep_file("logger.csv", b"the bytes", by=boss, now=NOW)
+    reader = [ReadOut(row=2, at=NOW - HOUR, value=21, unit="c", rh_pct=45)]
+    source = Source("logger.csv", kept.sha256, "TH-1")
+    store_readings(reader, zone=room.zone, source=source, by=boss, now=NOW)
+    states.refresh_due(now=NOW)
+
+    (line,) = room_page(room, boss, may_record=True, may_record_site=True, now=NOW).history
+    (link,) = [link for link in line.acts if plain(link.words, zone=ZONE) == "the file"]
+
+    client = Client()
+    client.force_login(boss)
+    assert client.get(link.url).content == b"the bytes"
