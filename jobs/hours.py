@@ -17,6 +17,7 @@ from django.db.models import F, OuterRef, Q, Subquery
 
 from jobs.air import NOTHING_HEARD, Heard, heard
 from jobs.models import AirHour, LateAir, Zone
+from jobs.seconds import Seconds
 
 HOUR_S = 3_600
 HOUR = timedelta(seconds=HOUR_S)
@@ -64,11 +65,12 @@ def slots_of(read: Heard, width: int = HOUR_S) -> Iterator[Slot]:
 def hours_of(zones: Collection[int], since: datetime) -> dict[int, list[Slot]]:
     """Return the hours of each zone from the one of `since` on, earliest first, of all readings there are now."""
     bring_up(zones)
-    columns = ("hour_at", "first_at", "last_at", "readings", "t_min", "t_max", "rh_min", "rh_max")
+    instants = [Seconds(column) for column in ("hour_at", "first_at", "last_at")]
     rows = AirHour.objects.filter(zone__in=zones, hour_at__gt=since - HOUR).order_by("zone", "hour_at")
+    columns = ("readings", "t_min", "t_max", "rh_min", "rh_max")
     found: dict[int, list[Slot]] = defaultdict(list)
-    for zone, hour_at, first_at, last_at, *rest in rows.values_list("zone", *columns):
-        found[zone].append(Slot(_seconds(hour_at), _seconds(first_at), _seconds(last_at), *rest))
+    for zone, *rest in rows.values_list("zone", *instants, *columns):
+        found[zone].append(Slot(*rest))
     return found
 
 

@@ -642,11 +642,11 @@ def _axis(span: Span, zone: ZoneInfo) -> Iterable[AxisMark]:
     """Mark as many local hours as a phone has room for; a day is named where it begins, and first."""
     step = _axis_step(span)
     first = True
-    for at in _local_hours(span, zone):
+    for at in _local_midnights(span, zone) if step >= 24 else _local_hours(span, zone):
         local = at.astimezone(zone)
         # Whole days count from the span's own first day, so that long strips keep an even step.
         days = (local.date() - span.start.astimezone(zone).date()).days
-        if (days * 24 + local.hour) % step or (step >= 24 and local.hour):
+        if (days * 24 + local.hour) % step:
             continue
         share = span.share(at)
         anchor = "start" if share < 5 else "end" if share > 95 else "middle"
@@ -660,6 +660,15 @@ def _axis_step(span: Span) -> int:
         if hours <= 6 * step:
             return step
     return 24 * (int(hours // 132) + 1)
+
+
+def _local_midnights(span: Span, zone: ZoneInfo) -> Iterable[datetime]:
+    """Return the instants at which a local day begins; one that begins later than at midnight is left out."""
+    day = span.start.astimezone(zone).date()
+    while (at := instant_at(day, 0, zone)) <= span.end:
+        if at >= span.start and at.astimezone(zone).hour == 0:
+            yield at
+        day += timedelta(days=1)
 
 
 def _local_hours(span: Span, zone: ZoneInfo) -> Iterable[datetime]:

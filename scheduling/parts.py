@@ -574,6 +574,11 @@ class Entry:
     risk: bool = False
     head: bool = False
 
+    @property
+    def is_plain(self) -> bool:
+        """Whether its value alone is shown."""
+        return not (self.note or self.url or self.stamp or self.state or self.risk)
+
 
 @dataclass(frozen=True, slots=True)
 class LedgerRow:

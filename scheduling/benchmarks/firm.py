@@ -21,8 +21,8 @@ from django.db import transaction
 from django.db.models import Model
 
 from jobs import models as seen
+from jobs.core.logger_values import Reading as ReadOut
 from jobs.core.worktime import instant_at, time_zone
-from jobs.ids import reading_id
 from jobs.models import (
     Access,
     Entry,
@@ -31,7 +31,6 @@ from jobs.models import (
     Job,
     Milestone,
     Person,
-    Reading,
     ReadingFile,
     Right,
     Room,
@@ -40,6 +39,7 @@ from jobs.models import (
 from jobs.models import Site as SitePlace
 from jobs.models.envelope import EntryRoom, FactPart
 from jobs.says import to_json
+from jobs.services.readings import Voice, add_readings
 from jobs.services.seen import needed_checks
 from materials import models as stock
 from materials.models import ConsumableNeed, Order, OrderLine, Product, Requirement
@@ -137,7 +137,6 @@ class _Facts:
 #: Each kind after what it points at.
 _IN_ORDER: tuple[type[Model], ...] = (
     ReadingFile,
-    Reading,
     seen.MilestoneReport,
     seen.PrepCheck,
     stock.Dispatch,
@@ -220,9 +219,11 @@ def add_rooms(business: Business, rooms: int, *, readings: int = 0) -> list[Room
     orders = _wants(business, made)
     for room in made:
         _room(business, room, orders[room.pk], facts)
-    for number, zone in enumerate(zones):
-        _read(zone, number, readings // len(zones), facts, now=business.now)
+    count = readings // len(zones)
+    files = [_files(zone, count, facts, now=business.now) for zone in zones]
     facts.store()
+    for number, (zone, mine) in enumerate(zip(zones, files, strict=True)):
+        _read(zone, number, count, mine, now=business.now)
     return made
 
 
@@ -319,11 +320,16 @@ def _wants(business: Business, rooms: Sequence[Room]) -> dict[int, list[OrderLin
     return lines
 
 
+def _rested(room: Room) -> timedelta:
+    """Return how long ago the sheets of a room came that has long been ready: in a few it is weeks."""
+    return (30 if room.pk % 60 == Step.RESTED else 4) * _DAY
+
+
 def _room(business: Business, room: Room, lines: Sequence[OrderLine], facts: _Facts) -> None:
     step, now = _step(room), business.now
     if step >= Step.PREPPED:
         _prep(room, facts, now=now)
-    arrived_at = now - (4 * _DAY if step >= Step.RESTED else (6 + room.pk % 9) * _HOUR)
+    arrived_at = now - (_rested(room) if step >= Step.RESTED else (6 + room.pk % 9) * _HOUR)
     if step >= Step.DISPATCHED:
         placements = _deliver(room, lines, step, facts, arrived_at=arrived_at, now=now)
         for placement in placements:
@@ -463,45 +469,52 @@ def _working_days(first: date, count: int) -> list[date]:
     return [day for day in days if day.weekday() < len(_DAYS)][:count]
 
 
-def _read(zone: Zone, number: int, count: int, facts: _Facts, *, now: datetime) -> None:
-    """Store a logger's readings of a zone up to a few minutes ago; each fifth zone had one cold night."""
-    chance = Random(number)
-    logger = f"T{zone.pk}"
-    first_at = now.replace(microsecond=0) - timedelta(minutes=3) - (count - 1) * READ_EVERY
-    for place in range(count):
-        at = first_at + place * READ_EVERY
-        if place % READINGS_A_FILE == 0:
-            rooms = list(Room.objects.filter(zone=zone).select_related("job"))
-            new = min(READINGS_A_FILE, count - place)
-            file = facts.add(
+def _files(zone: Zone, count: int, facts: _Facts, *, now: datetime) -> list[ReadingFile]:
+    """Make up the files that a zone's readings come in, up to a few minutes ago."""
+    rooms = list(Room.objects.filter(zone=zone).select_related("job"))
+    first_at = _first_at(count, now=now)
+    files = []
+    for place in range(0, count, READINGS_A_FILE):
+        new = min(READINGS_A_FILE, count - place)
+        files.append(
+            facts.add(
                 ReadingFile,
-                at + new * READ_EVERY,
+                first_at + (place + new) * READ_EVERY,
                 rooms,
                 zone=zone,
-                name=f"{logger}-{place}.csv",
+                name=f"{_logger(zone)}-{place}.csv",
                 sha256="0" * 64,
-                logger=logger,
+                logger=_logger(zone),
                 new=new,
                 known=0,
                 conflicts=0,
             )
-        is_cold = number % 5 == 2 and 30 * _HOUR < now - at < 36 * _HOUR
-        hour = at.timestamp() / 3600
-        facts.kinds[Reading].append(
-            Reading(
-                id=(ident := reading_id(zone=zone.pk, logger=logger, at=at)),
-                origin=ident,
-                happened_at=at,
-                recorded_at=at,
-                recorded_by=facts.by,
-                zone=zone,
-                temperature=round((12 if is_cold else 21) + sin(hour * pi / 12) + chance.gauss(0, 0.2), 1),
-                unit="c",
-                humidity_pct=round(47 + 4 * sin(hour * pi / 24) + chance.gauss(0, 0.5), 1),
-                logger=logger,
-                file=file,
-            )
         )
+    return files
+
+
+def _read(zone: Zone, number: int, count: int, files: Sequence[ReadingFile], *, now: datetime) -> None:
+    """Store a logger's readings of a zone, file by file; each fifth zone had one cold night."""
+    chance = Random(number)
+    first_at = _first_at(count, now=now)
+    for place, file in zip(range(0, count, READINGS_A_FILE), files, strict=True):
+        readings: list[ReadOut] = []
+        for at in (first_at + (place + n) * READ_EVERY for n in range(file.new)):
+            is_cold = number % 5 == 2 and 30 * _HOUR < now - at < 36 * _HOUR
+            hour = at.timestamp() / 3600
+            t_c = round((12 if is_cold else 21) + sin(hour * pi / 12) + chance.gauss(0, 0.2), 1)
+            rh_pct = round(47 + 4 * sin(hour * pi / 24) + chance.gauss(0, 0.5), 1)
+            readings.append(ReadOut(at, t_c, "c", rh_pct, len(readings) + 1))
+        voice = Voice(file.logger, file.recorded_by_id, file.pk)
+        add_readings(readings, zone=zone.pk, voice=voice, now=file.recorded_at)
+
+
+def _first_at(count: int, *, now: datetime) -> datetime:
+    return now.replace(microsecond=0) - timedelta(minutes=3) - (count - 1) * READ_EVERY
+
+
+def _logger(zone: Zone) -> str:
+    return f"T{zone.pk}"
 
 
 def _made(rows: Iterable[AnyRow]) -> list[AnyRow]:

@@ -26,13 +26,20 @@ from scheduling.benchmarks.visitors import Visitor, cookie_from, latencies
 
 ROOMS = 300
 READINGS = 100_000
+#: Of the firm that visitors wait for.
+READINGS_STORED = 1_000_000
 VISITORS = 20
 EVERY_S = 2.0
 ROUND_S = 20.0
 ROUNDS = 3
 #: The most queries a page may ask, whatever there is to show.
 MOST_QUERIES = {"morning_queries": 10, "job_queries": 8, "room_queries": 12}
-GOALS_MS: Mapping[str, float | None] = {"morning_p95_ms": 150, "room_p95_ms": 100, "job_p95_ms": None}
+GOALS_MS: Mapping[str, float | None] = {
+    "morning_p95_ms": 150,
+    "room_p95_ms": 100,
+    "zone_p95_ms": 120,
+    "job_p95_ms": None,
+}
 
 
 # ---- queries ----
@@ -118,11 +125,13 @@ def _counting() -> Iterator[list[str]]:
 
 @benchmark(*GOALS_MS)
 def page_p95(
-    rooms: int = ROOMS, readings: int = READINGS, rounds: int = ROUNDS, round_s: float = ROUND_S
+    rooms: int = ROOMS, readings: int = READINGS_STORED, rounds: int = ROUNDS, round_s: float = ROUND_S
 ) -> list[Row]:
     """Let twenty visitors ask every two seconds, a page at a time in shuffled order; the limit is an empty view.
 
-    The whole service runs as `make run` starts it.
+    The whole service runs as `make run` starts it.  The million readings are ten minutes apart and spread evenly
+    over the fifty zones of the rooms: 20,000 each, back over 139 days.  What rests came within the last four
+    days, in five of the rooms 30 days ago: these are drawn from the hours, as their zones' pages are.
     """
     prepared()
     now = clock.read()
@@ -142,6 +151,7 @@ def page_p95(
 def _visitors(business: Business, boss: str, leads: list[str]) -> dict[str, list[Visitor]]:
     """Return who asks for what: rooms are asked for by managers and crew leads, each for rooms in another order."""
     rooms = _room_paths(business, len(business.rooms))
+    zones = [reverse("scheduling:zone", args=[zone.pk]) for zone in business.zones]
     crowd = range(VISITORS)
     return {
         "empty": [Visitor([limits.EMPTY])] * VISITORS,
@@ -151,6 +161,8 @@ def _visitors(business: Business, boss: str, leads: list[str]) -> dict[str, list
             Visitor(Random(one).sample(rooms, len(rooms)), leads[one % len(leads)] if one % 2 else boss)
             for one in crowd
         ],
+        # Crew leads see the zones of some jobs only.
+        "zone_p95_ms": [Visitor(Random(one).sample(zones, len(zones)), boss) for one in crowd],
     }
 
 

@@ -24,7 +24,7 @@ from django.utils.translation import gettext as _
 from jobs.core.forecast import Forecast
 from jobs.core.words import Value
 from scheduling import printing
-from scheduling.parts import STATES, STRETCH_WORDS, Rodlet
+from scheduling.parts import STATES, STRETCH_WORDS, Entry, Rodlet
 
 register = template.Library()
 
@@ -78,6 +78,16 @@ def _rodlet(drawn: Rodlet, language: str | None) -> SafeString:
     """Return the part rendered; `language` only tells one reader's words from another's."""
     made = engines["django"].get_template("scheduling/parts/_rodlet.html")
     return cast(SafeString, made.render({"rodlet": drawn}))
+
+
+@register.simple_tag(takes_context=True)
+def entry(context: Context, cell: Entry) -> SafeString:
+    """Return a cell of a ledger; most are a value alone, which spares hundreds of them their template."""
+    if cell.is_plain:
+        return says(context, cell.value, style="full")
+    made = engines["django"].get_template("scheduling/parts/_entry.html")
+    with context.push(entry=cell):
+        return cast(SafeString, made.template.render(context))  # type: ignore[attr-defined]  # the backend's own
 
 
 @register.filter
