@@ -214,7 +214,8 @@ def _words(why: Say) -> str:
 
 
 def _dump(value: Any) -> str:
-    return json.dumps(value, ensure_ascii=False)
+    # Half a character, as JSON can spell it, is told as a question mark: nobody can send it back.
+    return json.dumps(value, ensure_ascii=False).encode(errors="replace").decode()
 
 
 def _json(value: Any, *, status: int, **headers: str) -> HttpResponse:

@@ -287,6 +287,14 @@ def test_rows_that_are_no_rows_are_refused_too(device):
     ]
 
 
+@pytest.mark.parametrize("column", ["zone", "at", "t_c", "unit"])
+def test_half_a_character_refuses_its_row_alone(device, column):
+    """RFC 8259 section 8.2: JSON can spell half of a surrogate pair, which UTF-8 cannot."""
+    response = device.post(device.row() | {column: "T\ud800"}, device.row(ago=2 * MINUTE))
+
+    assert said(response) == ["refused", "stored"]
+
+
 @pytest.mark.parametrize("written", ["NaN", "Infinity", "-Infinity", "1e999", "-1e999"])
 def test_numbers_beyond_all_numbers_refuse_their_row(device, written):
     body = json.dumps({"readings": [device.row(), device.row(ago=2 * MINUTE)]}).replace("20.5", written, 1)
