@@ -127,11 +127,16 @@ class RoomChange:
 
 @dataclass(frozen=True, slots=True)
 class Effects:
-    """What a change does: the rooms it alters, of how many it touches, on which facts."""
+    """What a change does: the rooms it alters, of those (by key) that it may, and on which facts."""
 
     rooms: tuple[RoomChange, ...]
-    touched: int
+    among: tuple[int, ...]
     facts: str
+
+    @property
+    def touched(self) -> int:
+        """Return how many rooms it may alter."""
+        return len(self.among)
 
     @property
     def mark(self) -> str:
@@ -152,7 +157,7 @@ def effects_of(edit: RuleEdit, *, now: datetime) -> Effects:
     changed: list[RoomChange] = []
     for first in range(0, len(keys), AT_ONCE):
         changed += _changes(keys[first : first + AT_ONCE], pretended, now=now)
-    return Effects(tuple(changed), len(keys), facts)
+    return Effects(tuple(changed), tuple(keys), facts)
 
 
 def _watched(edit: RuleEdit) -> timedelta:

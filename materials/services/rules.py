@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Collection, Mapping
 from copy import copy
 from dataclasses import dataclass
 from datetime import datetime
@@ -105,16 +105,24 @@ def version_of(record: Ruled) -> int:
 
 @transaction.atomic
 def change_rule(
-    edit: RuleEdit, *, seen: int, facts: str, by: Person, now: datetime, reason: str
+    edit: RuleEdit,
+    *,
+    seen: int,
+    facts: str,
+    among: Collection[int] | None = None,
+    by: Person,
+    now: datetime,
+    reason: str,
 ) -> QuerySet[Room]:
     """Store a change of a rule with its history, and make every state that it touches be computed anew.
 
     Args:
         seen: the version of the record that the editor saw.
-        facts: the mark of the facts on which the effects were judged.
+        facts: the mark of the facts on which the effects were judged, of all rooms that it touches.
+        among: those of them whose state may still turn, as finished ones' does not; None: all.
 
     Returns:
-        the rooms that it touches.
+        the rooms whose states are computed anew.
 
     Raises:
         AlreadyDone: somebody else edited the record since.
@@ -133,6 +141,8 @@ def change_rule(
         record = add_record(edit.as_changed, by=by, now=now, reason=reason)
     else:
         edit_record(record, dict(edit.changes), by=by, now=now, reason=reason)
+    if among is not None:
+        rooms = rooms.filter(pk__in=among)
     raise_versions(list(rooms.values_list("pk", flat=True)), now=now)
     outbox.owe("facts_changed", key=f"facts_changed/change/{version_of(record)}", now=now)
     return rooms

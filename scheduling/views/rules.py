@@ -143,6 +143,7 @@ def _save(
                 edit,
                 seen=form.cleaned_data["version"],
                 facts=effects.facts,
+                among=effects.among,
                 by=request.user,
                 now=request.now,
                 reason=reason.cleaned_data["reason"],

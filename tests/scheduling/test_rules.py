@@ -275,6 +275,23 @@ def test_a_saved_change_raises_the_versions_it_touches_and_keeps_who_changed_wha
     assert RoomState.objects.get(room=other).is_fit_to_send
 
 
+def test_a_room_that_is_finished_is_left_as_it_is(client, boss):
+    room, product = rested_room(boss)
+    work.start_room(make.envelope(boss, ago=HOUR), room=room, crew=make.crew())
+    handling.set_sheets(make.envelope(boss), room=room, counts={room.placements.get(): 4})
+    work.finish_room(make.envelope(boss), room=room)
+    states.refresh_due(now=NOW)
+    path = reverse("scheduling:product_rule", args=[product.pk])
+    version = Room.objects.get(pk=room.pk).facts_version
+
+    preview = post(client, path, client.get(path), rest_required_s="48")
+    saved = post(client, path, preview, step="save", reason="as agreed")
+
+    assert "It touches no open room." in shown(preview)
+    assert saved.status_code == 302
+    assert Room.objects.get(pk=room.pk).facts_version == version
+
+
 def test_the_second_of_two_editors_is_refused(boss):
     product = make.sheet()
     first_seen = version_of(product)
