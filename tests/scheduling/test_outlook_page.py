@@ -163,6 +163,17 @@ def test_a_rest_that_is_done_says_nothing(client, boss):
     assert outlook_on(client, room) == ""
 
 
+def test_a_lane_of_a_zone_says_what_would_have_its_rest_proven_soonest(client, boss):
+    room = resting_room(boss)
+    read(boss, room.zone, ago=10)
+    read(boss, room.zone, ago=1, t=16.0)
+    states.refresh_due(now=NOW)
+
+    page = html.unescape(re.sub(r"<[^>]+>", "", client.get(f"/zones/{room.zone_id}/").content.decode()))
+
+    assert "With a heater, in band and read by 13:00:" in page.replace("\N{NO-BREAK SPACE}", " ")
+
+
 def test_other_zones_cost_one_query_and_only_where_the_air_is_bad(client, boss):
     room = resting_room(boss)
     for _ in range(5):
