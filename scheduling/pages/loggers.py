@@ -300,7 +300,7 @@ def _stuck_lines(flags: QuerySet[ReadingFlag], clocks: Clocks) -> list[parts.Log
     air = ("reading__logger", "reading__temperature", "reading__unit", "reading__humidity_pct")
     stuck = flags.filter(kind=ReadingFlag.Kind.STUCK).order_by().values_list("zone", *air)
     runs = stuck.annotate(first=Min("happened_at"), last=Max("happened_at"), count=Count("pk"))
-    lines = []
+    lines: list[parts.LogRow] = []
     for zone, logger, temperature, unit, humidity, first, last, count in runs.order_by("-last")[:AT_ONCE]:
         clock = clocks.get((logger, zone), Clock())
         fact = say_n(

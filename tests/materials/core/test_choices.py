@@ -254,6 +254,7 @@ def pretended(known, choice: Choice, zone, now):
         then["presence"] = [*stays[:-1], replace(stays[-1], out_at=now), Presence(choice.zone, now)]
         zone = choice.zone
     if choice.way is Way.STATE:
+        assert choice.since is not None
         word = Statement("word", zone, choice.since, now, "by")
         then["statements"] = [*known["statements"], word]
     then["readings"] = [*known["readings"], *read_from(start, zone, known["rule"], until=until)]

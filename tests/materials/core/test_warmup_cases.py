@@ -53,7 +53,7 @@ def refused(case):
 
 
 # The limits of the contract, worked by hand: the last number inside and the first outside.
-LIMITS = [
+LIMITS: list[tuple[Any, list[Any], list[Any]]] = [
     (("sheets",), [1, 500], [0, 501, 1.5, -1]),
     (("thickness_mm",), [1e-9, 100], [0, 100.001, -1]),
     (("start_c",), [-40, 80], [-40.1, 80.1]),
