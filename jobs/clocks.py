@@ -9,6 +9,7 @@ from django.db.models import Exists, OuterRef, QuerySet, Subquery
 
 from jobs.core.clocks import Clock
 from jobs.models import LoggerClock, Reading
+from jobs.prepared import Prepared
 
 #: By logger and zone, those alone of which anything is said.
 Clocks = Mapping[tuple[str, int], Clock]
@@ -17,8 +18,7 @@ Clocks = Mapping[tuple[str, int], Clock]
 def clocks_in(zones: Iterable[int]) -> Clocks:
     """Return what is said of each logger's clock in these zones, in one query."""
     said: dict[tuple[str, int], list[tuple[datetime, timedelta]]] = {}
-    stands = LoggerClock.objects.standing().filter(zone__in=list(zones)).order_by("recorded_at", "pk")
-    for logger, zone, from_at, offset_s in stands.values_list("logger", "zone", "from_at", "offset_s"):
+    for logger, zone, from_at, offset_s in _SAID(list(zones)):
         said.setdefault((logger, zone), []).append((from_at, timedelta(seconds=offset_s)))
     return {key: Clock(pairs) for key, pairs in said.items()}
 
@@ -50,3 +50,13 @@ def meant_by(reading: Reading) -> tuple[datetime, datetime | None]:
     """Return the same as `meant` of a reading that `with_offset` read."""
     offset = timedelta(seconds=reading.offset_s or 0)  # type: ignore[attr-defined]  # an annotation, no field
     return reading.happened_at + offset, reading.happened_at if offset else None
+
+
+_SAID = Prepared(
+    lambda zones: (
+        LoggerClock.objects.standing()
+        .filter(zone__in=zones)
+        .order_by("recorded_at", "pk")
+        .values_list("logger", "zone", "from_at", "offset_s")
+    )
+)

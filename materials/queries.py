@@ -11,6 +11,7 @@ from django.db.models import Q, QuerySet, Sum
 from django.db.models.functions import Coalesce
 
 from jobs.models import Job
+from jobs.prepared import Prepared
 from materials.core.stock import Looked, Opened, Placed, SetDown, Standing, stock
 from materials.models import (
     Arrival,
@@ -41,7 +42,7 @@ class Coming:
 
 def placements_for(rooms: Collection[int]) -> list[Placement]:
     """Return the standing placements reserved for these rooms, and all they are linked to by moves."""
-    return _with_relatives(_placements().filter(room__in=rooms))
+    return _with_relatives(_PLACED(rooms))
 
 
 def placements_on(job: Job) -> list[Placement]:
@@ -65,32 +66,26 @@ def stock_among(
     """
     rows = list(placements)
     keys = [row.origin for row in rows]
-    looked = Inspection.objects.standing().filter(placement__in=keys).exclude(origin=without)
-    rejected = Coalesce(Sum("rejects__sheets"), 0)
-    parts = looked.annotate(rejected=rejected).values_list(
-        "origin", "placement", "happened_at", "inspected", "rejected", "mark_seen"
-    )
-    opened = Opening.objects.standing().filter(placement__in=keys).values_list("placement", "happened_at")
+    looked = [
+        Looked(str(ident), str(place), at, n, bad, mark)
+        for ident, place, at, n, bad, mark in _LOOKED_AT(keys)
+        if ident != without
+    ]
     return stock(
         [_placed(row) for row in rows],
-        [Looked(str(ident), str(place), at, n, bad, mark) for ident, place, at, n, bad, mark in parts],
-        [Opened(str(place), at) for place, at in opened],
+        looked,
+        [Opened(str(place), at) for place, at in _OPENED(keys)],
         set_down,
     )
 
 
 def coming_to(rooms: Collection[int]) -> list[Coming]:
     """Return what is ordered for these rooms and has not arrived, sent off or not."""
-    return [*_coming(Q(order_line__room__in=rooms)), *_unsent(rooms)]
+    return [*_coming(_SENT(rooms)), *_unsent(rooms)]
 
 
 def _unsent(rooms: Collection[int]) -> list[Coming]:
     """Return what of the order lines for these rooms no standing dispatch has sent off."""
-    stands = Q(
-        dispatch_lines__dispatch__superseded_by__isnull=True, dispatch_lines__dispatch__withdraws=False
-    )
-    lines = OrderLine.objects.filter(room__in=rooms).select_related("order__supplier")
-    sent = Coalesce(Sum("dispatch_lines__sheets", filter=stands), 0)
     return [
         Coming(
             id=f"order/{line.pk}",
@@ -101,7 +96,7 @@ def _unsent(rooms: Collection[int]) -> list[Coming]:
             supplier=line.order.supplier.name,
             expected_at=None,
         )
-        for line in lines.annotate(sent=sent).order_by("pk")
+        for line in _ORDERED(rooms)
         if line.sheets > line.sent
     ]
 
@@ -115,18 +110,12 @@ def open_dispatches(dispatches: QuerySet[Dispatch]) -> QuerySet[Dispatch]:
 def expected_arrivals(dispatches: Collection[Dispatch]) -> dict[UUID, datetime | None]:
     """Return when each dispatch (by origin) is expected: its latest promise, else its own word."""
     expected = {dispatch.origin: dispatch.expected_at for dispatch in dispatches}
-    promises = ArrivalPromise.objects.standing().filter(dispatch__in=expected)
-    for promise in promises.order_by("happened_at", "recorded_at", "pk"):
+    for promise in _PROMISED(expected):
         expected[promise.dispatch_id] = promise.expected_at
     return expected
 
 
-def _coming(lines: Q) -> list[Coming]:
-    found = list(
-        DispatchLine.objects.filter(lines)
-        .filter(dispatch__in=open_dispatches(Dispatch.objects.all()))
-        .select_related("dispatch", "order_line__order__supplier")
-    )
+def _coming(found: Collection[DispatchLine]) -> list[Coming]:
     expected = expected_arrivals({line.dispatch for line in found})
     return [
         Coming(
@@ -146,13 +135,13 @@ def _placements() -> QuerySet[Placement]:
     return Placement.objects.standing()
 
 
-def _with_relatives(seed: QuerySet[Placement]) -> list[Placement]:
+def _with_relatives(seed: Iterable[Placement]) -> list[Placement]:
     """Return `seed` with what they came from, to the arrival, and what was taken from any of them."""
     rows = {row.origin: row for row in seed}
     ask = set(rows)
     while ask:
         parents = {row.moved_from_id for row in rows.values() if row.moved_from_id} - set(rows)
-        related = _placements().filter(Q(origin__in=parents) | Q(moved_from__in=ask))
+        related = [*_OF_ORIGIN(parents), *_MOVED_FROM(ask)]
         found = {row.origin: row for row in related if row.origin not in rows}
         rows.update(found)
         ask = set(found)
@@ -172,3 +161,44 @@ def _placed(row: Placement) -> Placed:
         brought_inspected=row.brought_inspected,
         brought_rejected=row.brought_rejected,
     )
+
+
+# ---- what is asked by keys alone ----
+
+_PLACED = Prepared(lambda rooms: _placements().filter(room__in=rooms))
+_OF_ORIGIN = Prepared(lambda origins: _placements().filter(origin__in=origins))
+_MOVED_FROM = Prepared(lambda origins: _placements().filter(moved_from__in=origins))
+_LOOKED_AT = Prepared(
+    lambda placements: (
+        Inspection.objects.standing()
+        .filter(placement__in=placements)
+        .annotate(rejected=Coalesce(Sum("rejects__sheets"), 0))
+        .values_list("origin", "placement", "happened_at", "inspected", "rejected", "mark_seen")
+    )
+)
+_OPENED = Prepared(
+    lambda placements: (
+        Opening.objects.standing().filter(placement__in=placements).values_list("placement", "happened_at")
+    )
+)
+_SENT = Prepared(
+    lambda rooms: DispatchLine.objects.filter(
+        order_line__room__in=rooms, dispatch__in=open_dispatches(Dispatch.objects.all())
+    ).select_related("dispatch", "order_line__order__supplier")
+)
+_PROMISED = Prepared(
+    lambda dispatches: (
+        ArrivalPromise.objects.standing()
+        .filter(dispatch__in=dispatches)
+        .order_by("happened_at", "recorded_at", "pk")
+    )
+)
+_STANDS = Q(dispatch_lines__dispatch__superseded_by__isnull=True, dispatch_lines__dispatch__withdraws=False)
+_ORDERED = Prepared(
+    lambda rooms: (
+        OrderLine.objects.filter(room__in=rooms)
+        .select_related("order__supplier")
+        .annotate(sent=Coalesce(Sum("dispatch_lines__sheets", filter=_STANDS), 0))
+        .order_by("pk")
+    )
+)

@@ -9,6 +9,7 @@ from datetime import timedelta
 from typing import Any
 
 from jobs.models import Job, Zone
+from jobs.prepared import Prepared
 from materials.core.air import RestartOn
 from materials.models import Product, RestOverride
 
@@ -108,6 +109,9 @@ def without(overrides: Iterable[RestOverride], product: Product | None) -> tuple
 def overrides_of(jobs: Collection[int]) -> dict[int, tuple[RestOverride, ...]]:
     """Return the overrides of each job that has some."""
     found: dict[int, list[RestOverride]] = defaultdict(list)
-    for one in RestOverride.objects.filter(job__in=jobs).order_by("pk"):
+    for one in _OVERRIDES(jobs):
         found[one.job_id].append(one)
     return {job: tuple(all_of) for job, all_of in found.items()}
+
+
+_OVERRIDES = Prepared(lambda jobs: RestOverride.objects.filter(job__in=jobs).order_by("pk"))

@@ -10,6 +10,7 @@ from typing import TypeVar
 from uuid import UUID
 
 from jobs.core.units import celsius
+from jobs.prepared import Prepared
 from materials.models import LaidOut, MoistureReading, Placement, StackReading
 
 
@@ -100,9 +101,8 @@ def last_moistures(placements: Collection[UUID]) -> dict[str, Damp]:
 def _measured(placements: Mapping[UUID, Placement]) -> dict[UUID, list[Measured]]:
     # Asked by their few zones, not by their many ids: most of a firm's placements nobody measured.
     zones = {row.zone_id for row in placements.values()}
-    rows = StackReading.objects.standing().filter(placement__zone__in=zones).select_related("recorded_by")
     found: dict[UUID, list[Measured]] = defaultdict(list)
-    for row in rows.order_by("happened_at", "recorded_at", "pk"):
+    for row in _MEASURED(zones):
         by = row.said_by or row.recorded_by.name
         degrees = celsius(row.temperature, row.unit)
         found[row.placement_id].append(Measured(str(row.origin), row.happened_at, row.place, degrees, by))
@@ -133,3 +133,13 @@ def _chain(origin: UUID, rows: Mapping[UUID, Placement]) -> list[tuple[UUID, dat
 
 def _until(chain: Iterable[tuple[UUID, datetime | None]], facts: Mapping[UUID, list[Said]]) -> list[Said]:
     return [one for key, until in chain for one in facts.get(key, ()) if until is None or one.at <= until]
+
+
+_MEASURED = Prepared(
+    lambda zones: (
+        StackReading.objects.standing()
+        .filter(placement__zone__in=zones)
+        .select_related("recorded_by")
+        .order_by("happened_at", "recorded_at", "pk")
+    )
+)

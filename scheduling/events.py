@@ -14,6 +14,7 @@ from django.urls import reverse
 from django.utils import translation
 
 from jobs.core.words import Say, say, say_n
+from jobs.prepared import Prepared
 from scheduling.core.backward import OpenAct
 from scheduling.core.calendar import EventFields, Status, StoredEvent, event_uid, revise
 from scheduling.core.calendar_event import (
@@ -61,9 +62,9 @@ def revise_events(steps: Mapping[int, Sequence[Judged]]) -> None:
         steps: by room, its judgements in order; each holds from its own instant on.
     """
     # The first wording of each: events belong to it for life.
-    assignments = list(Assignment.objects.filter(room__in=steps, supersedes__isnull=True))
+    assignments: list[Assignment] = _ASSIGNMENTS(steps)
     known: dict[UUID, dict[int, FeedEvent]] = defaultdict(dict)
-    for event in FeedEvent.objects.filter(assignment__in=assignments):
+    for event in _EVENTS([one.pk for one in assignments]):
         known[event.assignment_id][event.ordinal] = event
     days = _days_in_force(assignments)
     changed: list[FeedEvent] = []
@@ -111,9 +112,8 @@ def stored_event(row: FeedEvent) -> StoredEvent:
 
 def _days_in_force(assignments: Iterable[Assignment]) -> dict[UUID, DayGiven]:
     """Return the latest word on each assignment; none of one that was itself taken back."""
-    standing = Assignment.objects.standing().filter(origin__in=[one.pk for one in assignments])
-    days = DayGiven.objects.standing().filter(assignment__in=list(standing.values_list("origin", flat=True)))
-    return {day.assignment_id: day for day in days.order_by("recorded_at", "pk")}
+    standing = _STANDING([one.pk for one in assignments])
+    return {day.assignment_id: day for day in _DAYS(standing)}
 
 
 def _revised(
@@ -274,3 +274,17 @@ def _row(assignment: Assignment, ordinal: int, event: StoredEvent) -> FeedEvent:
         category=fields.category,
         url=fields.url,
     )
+
+
+# ---- what is asked by keys alone ----
+
+_ASSIGNMENTS = Prepared(lambda rooms: Assignment.objects.filter(room__in=rooms, supersedes__isnull=True))
+_EVENTS = Prepared(lambda assignments: FeedEvent.objects.filter(assignment__in=assignments))
+_STANDING = Prepared(
+    lambda origins: Assignment.objects.standing().filter(origin__in=origins).values_list("origin", flat=True)
+)
+_DAYS = Prepared(
+    lambda assignments: (
+        DayGiven.objects.standing().filter(assignment__in=assignments).order_by("recorded_at", "pk")
+    )
+)

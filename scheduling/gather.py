@@ -23,6 +23,7 @@ from jobs.core.worktime import time_zone
 from jobs.facts import CLOCK_TOLERANCE
 from jobs.models import Fact, Memory, MilestoneReport, PrepCheck, Reading, Room, Statement, Wetting, Zone
 from jobs.models.places import Milestone
+from jobs.prepared import Prepared
 from jobs.services.seen import needed_checks
 from materials import queries as stock_queries
 from materials.air_runs import AirRuns
@@ -194,8 +195,7 @@ class Known:
         Args:
             pretended: records that are taken as they would be, not as they are stored.
         """
-        found = Room.objects.filter(pk__in=rooms).select_related("zone", "job__site").order_by("pk")
-        self.rooms = {room.pk: _as_pretended(room, pretended) for room in found}
+        self.rooms = {room.pk: _as_pretended(room, pretended) for room in _ROOMS(rooms)}
         self._rows = _rows(list(self.rooms.values()), pretended, now=now)
         self._clocks = _Clocks(self._rows)
 
@@ -240,14 +240,13 @@ def _rows(rooms: list[Room], pretended: Pretended, *, now: datetime) -> _Rows:
     keys = [room.pk for room in rooms]
     rows = _Rows(rooms, {room.zone_id: room.zone for room in rooms})
     rows.milestones = _milestones(keys)
-    rows.checks = _by(_standing(PrepCheck, keys), "room_id")
-    rows.wettings = _by(_standing(Wetting, keys), "room_id")
-    requirements = list(Requirement.objects.filter(room__in=keys).order_by("pk"))
-    needs = list(ConsumableNeed.objects.filter(room__in=keys).order_by("pk"))
+    rows.checks = _by(_CHECKS(keys), "room_id")
+    rows.wettings = _by(_WETTINGS(keys), "room_id")
+    requirements, needs = _REQUIREMENTS(keys), _NEEDS(keys)
     lots = _lots(rooms)
     rows.requirements, rows.needs = _by(requirements, "room_id"), _by(needs, "room_id")
     rows.lots = _lots_by_room(rooms, lots)
-    sets = list(_standing(SheetsSet, keys).select_related("placement"))
+    sets = _SHEETS_SET(keys)
     rows.sheets_set = _set_by_product(sets)
     placements = stock_queries.placements_for(keys)
     rows.standing = _standing_by_room(placements, sets)
@@ -256,11 +255,11 @@ def _rows(rooms: list[Room], pretended: Pretended, *, now: datetime) -> _Rows:
     rows.products = _give_products([*requirements, *needs, *lots], placed, pretended)
     rows.overrides = overrides_of({room.job_id for room in rooms}) | dict(pretended.overrides)
     rows.coming = _by(stock_queries.coming_to(keys), "room")
-    rows.mixes = _by(_standing(MixAcknowledged, keys), "room_id")
-    rows.waivers = _by(_standing(Waiver, keys), "room_id")
+    rows.mixes = _by(_MIXES(keys), "room_id")
+    rows.waivers = _by(_WAIVERS(keys), "room_id")
     rows.planned = planned_for(keys)
     rows.begun = _begun(keys)
-    rows.finished = dict(Finish.objects.standing().filter(room__in=keys).values_list("room", "happened_at"))
+    rows.finished = dict(_FINISHED(keys))
     rows.air = _air_rows(rows, now=now)
     rows.stack_air = _stack_air(rows)
     return rows
@@ -268,10 +267,8 @@ def _rows(rooms: list[Room], pretended: Pretended, *, now: datetime) -> _Rows:
 
 def _begun(rooms: Collection[int]) -> dict[int, Begun]:
     """Return how each begun room was begun; a start while held is never forgotten, whatever followed it."""
-    released = dict(Start.objects.standing().filter(room__in=rooms).values_list("room", "happened_at"))
-    held: dict[int, datetime] = {}
-    rows = BeganHeld.objects.standing().filter(room__in=rooms).order_by("-happened_at")
-    held.update(rows.values_list("room", "happened_at"))
+    released: dict[int, datetime] = dict(_RELEASED(rooms))
+    held: dict[int, datetime] = dict(_BEGAN_HELD(rooms))
     return {
         room: Begun(min(at for at in (released.get(room), held.get(room)) if at), room in held)
         for room in {*released, *held}
@@ -280,13 +277,7 @@ def _begun(rooms: Collection[int]) -> dict[int, Begun]:
 
 def planned_for(rooms: Collection[int]) -> dict[int, Planned]:
     """Return the assignment in force of each room that has one: its latest day given out, not withdrawn."""
-    latest = (
-        DayGiven.objects.standing()
-        .filter(assignment__room__in=rooms)
-        .filter(assignment__in=Assignment.objects.standing().values("origin"))
-        .select_related("assignment")
-        .order_by("recorded_at", "pk")
-    )
+    latest = _DAYS(rooms)
     in_force: dict[UUID, DayGiven] = {day.assignment_id: day for day in latest}
     planned: dict[int, Planned] = {}
     for day in in_force.values():
@@ -637,11 +628,6 @@ def rest_rule(
 # ---- rows ----
 
 
-def _standing(model: type[AnyFact], rooms: Sequence[int]) -> Any:
-    rows = _named(model.objects.standing().filter(room__in=rooms))
-    return rows.order_by("happened_at", "pk")
-
-
 def _by(rows: Iterable[Any], column: str) -> dict[Any, list[Any]]:
     grouped: dict[Any, list[Any]] = defaultdict(list)
     for row in rows:
@@ -661,11 +647,9 @@ def _by_whom(fact: Any) -> str:
 
 
 def _milestones(rooms: Sequence[int]) -> dict[int, list[core.Milestone]]:
-    waits = Milestone.rooms.through.objects.filter(room__in=rooms, milestone__before=Milestone.Before.INSTALL)
-    pairs = list(waits.order_by("milestone__pk").values_list("room", "milestone", "milestone__name"))
+    pairs = _WAITS(rooms)
     latest: dict[int, MilestoneReport] = {}
-    reports = MilestoneReport.objects.standing().filter(milestone__in={pair[1] for pair in pairs})
-    for report in _named(reports).order_by("happened_at", "recorded_at", "pk"):
+    for report in _REPORTS({pair[1] for pair in pairs}):
         latest[report.milestone_id] = report
     grouped: dict[int, list[core.Milestone]] = defaultdict(list)
     for room, milestone, name in pairs:
@@ -726,8 +710,8 @@ def _give_products(rows: Sequence[Any], placed: Collection[int], pretended: Pret
 
     Returns them by key, with those of `placed`.
     """
-    read = Product.objects.in_bulk({row.product_id for row in rows} | set(placed))
-    products = {key: pretended.product(one) for key, one in read.items()}
+    named = {row.product_id for row in rows} | set(placed)
+    products = {one.pk: pretended.product(one) for one in _PRODUCTS(named)}
     for row in rows:
         row.product = products[row.product_id]
     return products
@@ -892,3 +876,68 @@ def memory_of(one: Memory) -> rest_core.Memory:
         rh_min=min(one.rh_min, 100.0),
         rh_max=min(one.rh_max, 100.0),
     )
+
+
+# ---- what is asked by keys alone ----
+
+
+def _standing(model: type[Fact]) -> Prepared:
+    """Prepare the standing facts of rooms, with who recorded each, in order of time."""
+    return Prepared(
+        lambda rooms: _named(model.objects.standing().filter(room__in=rooms)).order_by("happened_at", "pk")
+    )
+
+
+_ROOMS = Prepared(
+    lambda rooms: Room.objects.filter(pk__in=rooms).select_related("zone", "job__site").order_by("pk")
+)
+_CHECKS = _standing(PrepCheck)
+_WETTINGS = _standing(Wetting)
+_MIXES = _standing(MixAcknowledged)
+_WAIVERS = _standing(Waiver)
+_SHEETS_SET = Prepared(
+    lambda rooms: (
+        SheetsSet.objects.standing()
+        .filter(room__in=rooms)
+        .select_related("placement")
+        .order_by("happened_at", "pk")
+    )
+)
+_REQUIREMENTS = Prepared(lambda rooms: Requirement.objects.filter(room__in=rooms).order_by("pk"))
+_NEEDS = Prepared(lambda rooms: ConsumableNeed.objects.filter(room__in=rooms).order_by("pk"))
+_PRODUCTS = Prepared(lambda products: Product.objects.filter(pk__in=products))
+_WAITS = Prepared(
+    lambda rooms: (
+        Milestone.rooms.through.objects.filter(room__in=rooms, milestone__before=Milestone.Before.INSTALL)
+        .order_by("milestone__pk")
+        .values_list("room", "milestone", "milestone__name")
+    )
+)
+_REPORTS = Prepared(
+    lambda milestones: _named(MilestoneReport.objects.standing().filter(milestone__in=milestones)).order_by(
+        "happened_at", "recorded_at", "pk"
+    )
+)
+_DAYS = Prepared(
+    lambda rooms: (
+        DayGiven.objects.standing()
+        .filter(assignment__room__in=rooms)
+        .filter(assignment__in=Assignment.objects.standing().values("origin"))
+        .select_related("assignment")
+        .order_by("recorded_at", "pk")
+    )
+)
+_RELEASED = Prepared(
+    lambda rooms: Start.objects.standing().filter(room__in=rooms).values_list("room", "happened_at")
+)
+_BEGAN_HELD = Prepared(
+    lambda rooms: (
+        BeganHeld.objects.standing()
+        .filter(room__in=rooms)
+        .order_by("-happened_at")
+        .values_list("room", "happened_at")
+    )
+)
+_FINISHED = Prepared(
+    lambda rooms: Finish.objects.standing().filter(room__in=rooms).values_list("room", "happened_at")
+)

@@ -14,6 +14,7 @@ from jobs.clocks import clocks_in
 from jobs.core.clocks import Clock
 from jobs.core.words import Say, say
 from jobs.models import LoggerHeard, Room
+from jobs.prepared import Prepared
 from jobs.says import from_json, to_json
 from materials.core.cure import Cure, CureState
 from materials.core.rest import RestState
@@ -37,13 +38,7 @@ class Silences:
 
 def heard_on(jobs: Iterable[int]) -> list[Heard]:
     """Return the loggers that report for the zones of these jobs and were heard there, their clocks put right."""
-    rows = list(
-        LoggerHeard.objects.filter(
-            zone__job__in=list(jobs), logger__ended_at__isnull=True, logger__zones=F("zone")
-        )
-        .order_by("zone", "logger__name")
-        .values_list("logger__name", "zone", "zone__name", "last_at", "logger__silent_after_s")
-    )
+    rows = _HEARD(list(jobs))
     clocks = clocks_in({zone for _logger, zone, *_rest in rows})
     return [
         Heard(
@@ -192,3 +187,12 @@ def together(all_of: Iterable[StoredSilence]) -> tuple[StoredSilence, ...]:
 def _urgency(one: StoredSilence) -> tuple[bool, float, str, int]:
     by = one.read_by
     return by is None, by.timestamp() if by else 0.0, one.logger, one.zone
+
+
+_HEARD = Prepared(
+    lambda jobs: (
+        LoggerHeard.objects.filter(zone__job__in=jobs, logger__ended_at__isnull=True, logger__zones=F("zone"))
+        .order_by("zone", "logger__name")
+        .values_list("logger__name", "zone", "zone__name", "last_at", "logger__silent_after_s")
+    )
+)

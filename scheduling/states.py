@@ -22,6 +22,7 @@ from jobs.core.words import Say, say
 from jobs.core.worktime import Calendar, time_zone
 from jobs.facts import CLOCK_TOLERANCE
 from jobs.models import Room
+from jobs.prepared import Prepared
 from materials.core.cure import Cure
 from materials.models import OrderLine
 from materials.rules import NOTHING, Pretended
@@ -195,7 +196,7 @@ def _bring(rooms: Collection[int], *, now: datetime) -> set[int]:
 
 
 def _stored(rooms: Collection[int]) -> dict[int, RoomState]:
-    return {state.room_id: state for state in RoomState.objects.filter(room__in=rooms).defer("rests")}
+    return {state.room_id: state for state in _STATES(rooms)}
 
 
 def _locked(rooms: Iterable[int]) -> dict[int, int]:
@@ -206,8 +207,7 @@ def _locked(rooms: Iterable[int]) -> dict[int, int]:
 
 def _marks(rooms: Iterable[int]) -> dict[int, tuple[int, datetime]]:
     """Return the marks of the stored states; asked after the rooms are locked, so that no other comes to be stored."""
-    rows = RoomState.objects.filter(room__in=list(rooms)).values_list("room", "facts_version", "computed_at")
-    return {room: (version, at) for room, version, at in rows}
+    return {room: (version, at) for room, version, at in _MARKS(list(rooms))}
 
 
 def _mark(state: RoomState | None) -> tuple[int, datetime] | None:
@@ -311,9 +311,7 @@ class _CrewOf:
 
 
 def _crews_of(known: Known) -> dict[int, _CrewOf]:
-    crews = {
-        crew.pk: crew for crew in Crew.objects.filter(pk__in={one.crew for one in known.planned.values()})
-    }
+    crews = {crew.pk: crew for crew in _CREWS({one.crew for one in known.planned.values()})}
     made: dict[tuple[int, str], Calendar] = {}
     found = {}
     for room, planned in known.planned.items():
@@ -328,9 +326,20 @@ def _crews_of(known: Known) -> dict[int, _CrewOf]:
 
 def _leads(rooms: Collection[int]) -> dict[int, timedelta]:
     """Return the longest lead time among the suppliers that a room's panels are ordered from."""
-    rows = (
+    return {row["room"]: timedelta(days=row["days"]) for row in _LEAD_DAYS(rooms)}
+
+
+# ---- what is asked by keys alone ----
+
+_STATES = Prepared(lambda rooms: RoomState.objects.filter(room__in=rooms).defer("rests"))
+_MARKS = Prepared(
+    lambda rooms: RoomState.objects.filter(room__in=rooms).values_list("room", "facts_version", "computed_at")
+)
+_CREWS = Prepared(lambda crews: Crew.objects.filter(pk__in=crews))
+_LEAD_DAYS = Prepared(
+    lambda rooms: (
         OrderLine.objects.filter(room__in=rooms, order__supplier__lead_days__isnull=False)
         .values("room")
         .annotate(days=Max("order__supplier__lead_days"))
     )
-    return {row["room"]: timedelta(days=row["days"]) for row in rows}
+)
