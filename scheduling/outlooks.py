@@ -151,7 +151,7 @@ def outlook_of_room(
         return None
     stacks = stack_outlooks(shown, zone=room.zone, job=room.job, readings=readings, now=now)
     present = max(one.rest.as_of for one in shown)
-    return room_outlook(_facts_of(asks, shown), stacks, now=present)
+    return room_outlook(facts_asked(asks, shown), stacks, now=present)
 
 
 def stack_outlooks(
@@ -221,7 +221,7 @@ def asks_to_json(facts: RoomFacts, answer: RoomAnswer) -> dict[str, Any] | None:
     }
 
 
-def _facts_of(asks: dict[str, Any], rests: Sequence[StoredRest]) -> RoomFacts:
+def facts_asked(asks: dict[str, Any], rests: Sequence[StoredRest]) -> RoomFacts:
     """Return the facts of a room as far as its rest hold asks for them."""
     return RoomFacts(
         time_zone=_UTC,

@@ -109,6 +109,8 @@ CURE = (
     Column("cure_s", say("In the setting band after the setting"), Kind.HOURS, may_be_empty=True),
     Column("no_washing_s", say("Not washed down before"), Kind.HOURS, may_be_empty=True),
     Column("no_cooling_s", say("A cold store not cooled before"), Kind.HOURS, may_be_empty=True),
+    # While it cures, too, the air is known only between readings that lie no further apart.
+    next(column for column in REST if column.name == "rest_max_gap_s"),
 )
 STATEMENTS = (
     Column("accepts_statements", say("A signed word counts where no instrument stood"), Kind.YES_NO),

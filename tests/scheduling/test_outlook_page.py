@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import html
 import re
+from dataclasses import replace
 from datetime import timedelta
 
 import pytest
@@ -18,7 +19,13 @@ from jobs.services import loggers, seen
 from jobs.services.readings import Source, store_readings
 from materials.services import deliveries, sheets
 from scheduling import states
-from scheduling.outlooks import last_reads
+from scheduling.answers import holds_of, rest_from_json
+from scheduling.benchmarks.firm import add_rooms, open_business
+from scheduling.core.holds import rest
+from scheduling.core.moment import Moment
+from scheduling.core.room_facts import HoldKind, PlacementRest
+from scheduling.models import RoomState
+from scheduling.outlooks import facts_asked, last_reads
 from scheduling.services import crews, handling
 from tests import make
 from tests.conftest import NOW
@@ -214,3 +221,32 @@ def test_what_a_slow_clock_said_counts_from_when_it_was(boss):
     (last,) = last_reads(zone.job, now=NOW)
 
     assert last.at == NOW - HOUR
+
+
+def test_what_a_state_keeps_of_a_room_is_all_that_its_rest_hold_asks():
+    business = open_business(now=NOW)
+    add_rooms(business, 40, readings=60)
+    states.refresh_due(now=NOW)
+    told = {}
+
+    for state in RoomState.objects.exclude(answer__asks=None):
+        (stored,) = [hold for hold in holds_of(state.answer) if hold.kind is HoldKind.REST]
+        rests = {one["placement"]: rest_from_json(one, now=NOW) for one in state.rests if one["sheets"]}
+        facts = facts_asked(state.answer["asks"], list(rests.values()))
+        known = tuple(
+            replace(
+                one,
+                rest=PlacementRest(
+                    state=rests[one.id].rest.state,
+                    proven_at=rests[one.id].rest.proven_at,
+                    forecast=rests[one.id].rest.forecast,
+                ),
+            )
+            for one in facts.placements
+        )
+        hold = rest(replace(facts, placements=known), Moment(NOW))
+        told[state.pk] = (hold.state, hold.forecast), (stored.state, stored.forecast)
+
+    assert len(told) > 10
+    assert {forecast is None for _found, (_state, forecast) in told.values()} == {True, False}
+    assert [pair for pair in told.values() if pair[0] != pair[1]] == []
