@@ -33,7 +33,7 @@ MOST = {"/jobs/N/": 5, "/rooms/N/": 40, "/facts/N/correct/": 8}
 MOST_AGAIN = 3
 #: How many of them, whoever looks, are judged by axe: it takes longer than all else.
 MOST_BY_AXE = {"/rooms/N/": 3}
-FILES = (".xlsx", ".csv", ".ics")
+FILES = (".xlsx", ".csv", ".ics", "/original")
 
 
 @pytest.fixture(scope="module")
