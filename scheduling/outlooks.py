@@ -96,17 +96,16 @@ def _air(t_c: float, rh_pct: float) -> tuple[float, float]:
     return t_c, min(rh_pct, 100.0)
 
 
-def stack_outlook(
-    one: StoredRest, reads: Iterable[LastRead], *, accepts_statements: bool
-) -> StackOutlook | None:
-    """Return the outlook of a placement at the present of its rest; None: no time counts, or no rest is asked.
+def stack_outlook(one: StoredRest, reads: Iterable[LastRead], *, accepts_statements: bool) -> StackOutlook:
+    """Return the outlook of a placement at the present of its rest.
 
     Args:
         reads: of every zone of its job.
     """
     rule = _rule_of(one, accepts_statements=accepts_statements)
     if rule is None:
-        return None
+        # No rest is asked, which is as good as proven, or no air of the zone could ever count.
+        return StackOutlook(one.rest, Outlook(one.rest.proven_at, WhyNot.NO_BAND))
     airs = [read.under(rule) for read in reads]
     stack = one.stack
     not_before = stack.latest if one.cold and stack is not None else None
@@ -157,7 +156,7 @@ def outlook_of_room(
 def stack_outlooks(
     rests: Sequence[StoredRest], *, zone: Zone, job: Job, readings: Iterable[Reading], now: datetime
 ) -> dict[str, StackOutlook]:
-    """Return the outlook of each placement, by its key; one that no time counts for is left out.
+    """Return the outlook of each placement, by its key.
 
     Other zones are read, in one query, only where sheets might be moved there or stand there.
 
@@ -169,8 +168,7 @@ def stack_outlooks(
     if any(_looks_elsewhere(one, here, zone) for one in rests):
         reads = last_reads(job, now=now)
     accepts = job.accepts_statements
-    found = {one.placement: stack_outlook(one, reads, accepts_statements=accepts) for one in rests}
-    return {key: one for key, one in found.items() if one is not None}
+    return {one.placement: stack_outlook(one, reads, accepts_statements=accepts) for one in rests}
 
 
 def _looks_elsewhere(one: StoredRest, here: LastRead | None, zone: Zone) -> bool:

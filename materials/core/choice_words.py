@@ -34,6 +34,8 @@ def as_it_is(outlook: Outlook) -> Say:
             return say("Not known: nobody has read the air yet.")
         case WhyNot.UNREAD:
             return say("Not known: nobody has read the air since {at}.", at=outlook.last_at or "")
+        case WhyNot.NO_BAND:
+            return say("Never: the zone's band and the product's limits do not meet.")
         case WhyNot.COLD:
             return say("Not known: how cold the middle of the stack is, is not.")
         case WhyNot.NOT_HERE:

@@ -98,6 +98,7 @@ class WhyNot(StrEnum):
     WRAPPED = "wrapped"
     OFF = "off"
     UNREAD = "unread"
+    NO_BAND = "no_band"  # the zone's and the product's do not meet
     COLD = "cold"  # the middle of the stack, where the rule asks for it and nobody knows
     TOO_FEW = "too_few"  # of a room: not enough sheets are here or known to come
 

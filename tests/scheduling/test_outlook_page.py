@@ -17,6 +17,7 @@ from jobs.core.logger_values import Reading as ReadOut
 from jobs.models import Job
 from jobs.services import loggers, seen
 from jobs.services.readings import Source, store_readings
+from materials.models import Product
 from materials.services import deliveries, sheets
 from scheduling import states
 from scheduling.answers import holds_of, rest_from_json
@@ -160,6 +161,30 @@ def test_wrapped_sheets_are_to_be_unwrapped(client, boss):
 
     assert "While it is wrapped it does not rest." in said
     assert "Unwrapped now, in air that is read in band: Thu 11 Jun 11:00." in said
+
+
+def test_sheets_that_are_asked_no_rest_keep_no_others_from_theirs(client, boss):
+    room = resting_room(boss)
+    read(boss, room.zone, ago=10)
+    at_once = make.sheet(rest_required_s=0)
+    make.requirement(room, at_once, 2)
+    deliveries.record_arrival(
+        make.envelope(boss, ago=HOUR),
+        zone=room.zone,
+        lines=[deliveries.PlacedLine(at_once, "Z1", 2, room)],
+    )
+
+    assert "If the air stays as it is: Thu 11 Jun 01:00." in outlook_on(client, room)
+
+
+def test_bands_that_do_not_meet_are_said_to_prove_nothing_ever(client, boss):
+    room = resting_room(boss)
+    Product.objects.update(t_min=30, t_max=35)
+    read(boss, room.zone, ago=1)
+
+    said = outlook_on(client, room)
+
+    assert "Never: the zone's band and the product's limits do not meet." in said
 
 
 def test_a_rest_that_is_done_says_nothing(client, boss):

@@ -46,6 +46,10 @@ def said(words):
             "While it is wrapped it does not rest, and the air is 7 % too damp.",
         ),
         (Outlook(None, WhyNot.NOT_HERE), "It stands in no zone, so it does not rest."),
+        (
+            Outlook(None, WhyNot.NO_BAND),
+            "Never: the zone's band and the product's limits do not meet.",
+        ),
         (Outlook(None, WhyNot.COLD), "Not known: how cold the middle of the stack is, is not."),
         (
             Outlook(None, WhyNot.TOO_FEW),
