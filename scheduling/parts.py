@@ -649,6 +649,9 @@ class Note:
     mark: str = "held"
     url: str | None = None
     act: Words | None = None
+    #: Where more is shown of what it is about.
+    more_url: str | None = None
+    more: Words | None = None
 
 
 @dataclass(frozen=True, slots=True)

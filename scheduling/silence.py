@@ -162,6 +162,8 @@ def silence_note(one: StoredSilence) -> Note:
         say("At stake: {costs}.", costs=one.costs),
         url=reverse("scheduling:act", args=["zones", one.zone, "reading"]),
         act=say("Read the air of {zone} by hand", zone=one.zone_name),
+        more_url=reverse("scheduling:zone", args=[one.zone]),
+        more=say("All of {zone}", zone=one.zone_name),
     )
 
 

@@ -78,19 +78,22 @@ def _has_memory(envelope: Envelope) -> bool:
 def check_within(temperature: float, humidity_pct: float, extremes: Extremes, *, unit: str) -> None:
     """Refuse a reading outside the extremes of its own meter: one of the figures is a slip.
 
+    Extremes the wrong way round are not what a reading is held to: they are a slip of their own.
+
     Raises:
         ValidationError: keyed by the reading's columns.
     """
     errors: dict[str, str] = {}
     now = celsius(temperature, unit)
     low, high = celsius(extremes.t_min, unit), celsius(extremes.t_max, unit)
-    if not low - ROUNDING_K <= now <= high + ROUNDING_K:
+    if low <= high and not low - ROUNDING_K <= now <= high + ROUNDING_K:
         errors["temperature"] = _("The meter remembers {low} to {high}; look at both again.").format(
             low=f"{extremes.t_min:g}", high=f"{extremes.t_max:g}"
         )
-    if not extremes.rh_min - ROUNDING_PCT <= humidity_pct <= extremes.rh_max + ROUNDING_PCT:
+    dry, damp = extremes.rh_min, extremes.rh_max
+    if dry <= damp and not dry - ROUNDING_PCT <= humidity_pct <= damp + ROUNDING_PCT:
         errors["humidity_pct"] = _("The meter remembers {low} to {high} %; look at both again.").format(
-            low=f"{extremes.rh_min:g}", high=f"{extremes.rh_max:g}"
+            low=f"{dry:g}", high=f"{damp:g}"
         )
     if errors:
         raise ValidationError(errors)

@@ -20,7 +20,7 @@ from jobs.core.words import Say, say, say_n
 from jobs.core.worktime import time_zone
 from jobs.models import Entry, Memory, Person, Reading, Room
 from jobs.says import from_json
-from materials.core.rest import RestartOn, RestState, Stretch
+from materials.core.rest import Kind, RestartOn, RestState, Stretch
 from materials.core.rest_words import words_of
 from materials.models import Product
 from scheduling import answers, parts
@@ -423,12 +423,12 @@ def _strip(
     rest = one.rest
     if not rest.strip or one.band is None:
         return None
-    whys = one.whys[: len(rest.strip)]
+    remembered = remembered_around(one, memories)
     return parts.rest_strip(
         band=Band(*one.band),
-        stretches=[stretch_row(stretch, why) for stretch, why in zip_longest(rest.strip, whys)],
+        stretches=stretch_rows(one, remembered),
         readings=points_of(one.stays, air),
-        memories=_remembered(one, memories),
+        memories=remembered,
         break_after=one.max_gap,
         needed=rest.required,
         batch=one.batch,
@@ -437,7 +437,9 @@ def _strip(
     )
 
 
-def _remembered(one: StoredRest, memories: Mapping[int, list[parts.MemorySpell]]) -> list[parts.MemorySpell]:
+def remembered_around(
+    one: StoredRest, memories: Mapping[int, list[parts.MemorySpell]]
+) -> list[parts.MemorySpell]:
     """Return what meters remember of the zones the sheets stood in, each cut to the time they stood there."""
     return [
         replace(
@@ -502,6 +504,31 @@ def state_of(one: StoredRest) -> Say:
     if rest.state is RestState.PAUSED:
         return say("Paused: the air is out of band, or nobody has read it.")
     return say("Not started: no reading in band yet.")
+
+
+def stretch_rows(one: StoredRest, remembered: Sequence[parts.MemorySpell]) -> list[parts.StretchRow]:
+    """Return the stretches of a rest as they are drawn and tabled; counted time says where a meter remembers it.
+
+    Args:
+        remembered: what meters remember of where the sheets stood, while they stood there.
+    """
+    strip = one.rest.strip
+    rows = [stretch_row(stretch, why) for stretch, why in zip_longest(strip, one.whys[: len(strip)])]
+    if one.band is None:
+        return rows
+    band = Band(*one.band)
+    good = [
+        spell
+        for spell in remembered
+        if band.admits(spell.t_min, spell.rh_min) and band.admits(spell.t_max, spell.rh_max)
+    ]
+    return [_with_memory(row, good) if row.kind == Kind.COUNTED else row for row in rows]
+
+
+def _with_memory(row: parts.StretchRow, good: Sequence[parts.MemorySpell]) -> parts.StretchRow:
+    if not any(spell.from_at < row.to_at and spell.to_at > row.from_at for spell in good):
+        return row
+    return replace(row, why=say("{why}, and what a meter remembers", why=row.words))
 
 
 def stretch_row(stretch: Stretch, why: Say | None) -> parts.StretchRow:

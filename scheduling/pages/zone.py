@@ -32,9 +32,10 @@ from scheduling.pages.room import (
     last_readings,
     memories_of,
     reading_lines,
+    remembered_around,
     rights_of,
     state_of,
-    stretch_row,
+    stretch_rows,
 )
 from scheduling.pages.trace import NO_AIR, air_to_draw, hours_ledger
 from scheduling.pages.wood import settled_in, settled_words
@@ -111,13 +112,14 @@ def zone_page(
     band = Band(zone.t_min, zone.t_max, zone.rh_min, zone.rh_max)
     read = last_readings(zone.pk)
     air = air_to_draw({zone.pk}, since, clocks=clocks_known_by(read), now=now).get(zone.pk, NO_AIR)
+    memories = memories_of({zone.pk}, since)
     break_after = min((rest.max_gap for _, _, rest in rests), default=BREAK_AFTER)
     shape = drawing.strip(
         span,
         band=band,
         readings=air.points,
         stretches=(),
-        memories=memories_of({zone.pk}, since).get(zone.pk, []),
+        memories=memories.get(zone.pk, []),
         break_after=break_after,
         zone=place,
         now=now,
@@ -125,7 +127,7 @@ def zone_page(
     every = [rest for _room, _name, rest in rests]
     outlooks = stack_outlooks(every, zone=zone, job=zone.job, readings=read, now=now)
     lines = tuple(
-        _line(room, name, rest, span, soonest=_soonest(outlooks.get(rest.placement), now=now))
+        _line(room, name, rest, span, memories, soonest=_soonest(outlooks.get(rest.placement), now=now))
         for room, name, rest in rests
     )
     present = {row.kind for line in lines for row in line.stretches if row.to_at > span.start}
@@ -188,11 +190,18 @@ def _soonest(stack: StackOutlook | None, *, now: datetime) -> Say | None:
     return choice_words(choices[0], now=now) if choices else None
 
 
-def _line(room: int, name: str, one: StoredRest, span: drawing.Span, *, soonest: Say | None) -> RestLine:
+def _line(
+    room: int,
+    name: str,
+    one: StoredRest,
+    span: drawing.Span,
+    memories: Mapping[int, list[parts.MemorySpell]],
+    *,
+    soonest: Say | None,
+) -> RestLine:
     rest = one.rest
     asked = bool(rest.required) and one.band is not None
-    whys = [*one.whys, *[None] * len(rest.strip)]
-    rows = parts.with_losses([stretch_row(part, why) for part, why in zip(rest.strip, whys, strict=False)])
+    rows = parts.with_losses(stretch_rows(one, remembered_around(one, memories)))
     clock = None
     if asked:
         clock = parts.rest_clock(
@@ -268,7 +277,15 @@ def _answer(
     trouble = None if inside else _wrong(last, band)
     if not resting:
         return say("{air} Nothing rests here now.", air=head), trouble
-    here = say_n("One placement rests here.", "{n} placements rest here.", n=len(resting))
+    if len(resting) < len(rests):
+        here = say_n(
+            "One of {all} placements here is not proven.",
+            "{n} of {all} placements here are not proven.",
+            n=len(resting),
+            all=len(rests),
+        )
+    else:
+        here = say_n("One placement rests here.", "{n} placements rest here.", n=len(resting))
     forecasts = [rest.forecast.instant(now=now) for rest in resting if rest.forecast is not None]
     if not forecasts:
         return say("{air} {here}", air=head, here=here), trouble
@@ -326,7 +343,7 @@ def _memory_lines(zone: Zone, *, may_correct: bool) -> tuple[parts.LogRow, ...]:
         detail = say("{by}", by=one.said_by or one.recorded_by.name)
         if other is not None:
             detail = say(
-                "{by}. Contradicted by the reading of {at}: {t_c} °C and {rh_pct} %.",
+                "{by}. Contradicted by the reading of {at}: {t_c} °C and {rh_pct} %. Correct the one that is wrong.",
                 by=detail,
                 at=other.happened_at,
                 t_c=f"{other.t_c:.1f}",

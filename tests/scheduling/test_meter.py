@@ -9,11 +9,11 @@ from django.test import Client
 
 from config import clock
 from jobs.ids import uuid7
-from jobs.models import Memory, Reading
+from jobs.models import Access, Memory, Reading, Right
 from materials.models import Placement
 from materials.services import deliveries, sheets
 from scheduling import answers, states
-from scheduling.models import RoomState
+from scheduling.models import JobCrew, RoomState
 from tests import make
 
 pytestmark = pytest.mark.django_db
@@ -131,3 +131,75 @@ def test_the_same_act_twice_is_one_and_with_another_memory_the_first_stands(phon
     assert (Reading.objects.count(), Memory.objects.count()) == (1, 1)
     assert again.status_code == 409
     assert "the first stands" in again.content.decode()
+
+
+@pytest.fixture
+def lead(room):
+    """Return a crew lead whose crew is on the job and who may record what the site's air is."""
+    lead = make.crew_lead(name="Noor Vale")
+    JobCrew.objects.create(job=room.job, crew=make.crew(lead), attached_at=FRIDAY - 48 * HOUR)
+    Access.objects.create(person=lead, job=room.job, right=Right.SITE, from_at=FRIDAY - 48 * HOUR)
+    return lead
+
+
+def test_a_crew_leads_phone_proves_a_night_and_then_the_week_end(lead, room, monkeypatch):
+    phone = Phone(lead, monkeypatch)
+    thursday = FRIDAY - 23 * HOUR  # 16:00 in Paris
+    phone.read(room.zone, now=thursday)
+    phone.read(room.zone, now=FRIDAY - 8 * HOUR, memory=(18.4, 21.5, 41, 50), since=thursday)
+    # The night is offered from where the meter was last read out; the sheets came in the afternoon.
+    assert phone.form(room.zone, now=FRIDAY).initial["from_at"] == FRIDAY - 8 * HOUR
+    phone.read(room.zone, now=FRIDAY, memory=(19, 22, 42, 50), since=FRIDAY - 8 * HOUR)
+    assert phone.form(room.zone, now=MONDAY).initial["from_at"] == FRIDAY
+    phone.read(room.zone, now=MONDAY, memory=(18.5, 22, 40, 51), since=FRIDAY)
+
+    one = rest(room, now=MONDAY)
+    page = phone.client.get(f"/rooms/{room.pk}/").content.decode().replace("\N{NO-BREAK SPACE}", " ")
+
+    assert (one.state, one.proven) == ("proven", 64 * HOUR)
+    # What the meter remembers is drawn, named in the key and said in the table; nothing of it is bridged.
+    assert 'class="memory"' in page
+    assert "and what a meter remembers" in page
+    assert "readings far apart" not in page
+    assert "64 h" in page
+
+
+def test_a_night_is_proven_by_the_meter_alone(lead, boss, room, monkeypatch):
+    product = make.sheet(rest_required_s=16 * 3600, rest_max_gap_s=4 * 3600)
+    make.requirement(room, product, 5)
+    lines = [deliveries.PlacedLine(product, "N1", 5, room)]
+    arrival = deliveries.record_arrival(make.envelope(boss, now=FRIDAY), zone=room.zone, lines=lines)
+    placement = Placement.objects.get(arrival=arrival)
+    sheets.open_placement(make.envelope(boss, now=FRIDAY), placement=placement)
+    phone, morning = Phone(lead, monkeypatch), FRIDAY + 16 * HOUR
+    phone.read(room.zone, now=FRIDAY)
+    phone.read(room.zone, now=morning, memory=(18.2, 22, 40, 50), since=FRIDAY)
+
+    states.refresh_due(now=morning)
+    rests = [
+        answers.rest_from_json(one, now=morning).rest
+        for one in RoomState.objects.get(room=room).rests
+        if one["batch"] == "N1"
+    ]
+
+    # 16 hours between two readings that a rule of 4 h does not bridge.
+    assert [(one.state, one.proven, one.bridged) for one in rests] == [("proven", 16 * HOUR, timedelta(0))]
+
+
+@pytest.mark.parametrize(
+    ("air", "memory", "asked"),
+    [
+        (20.5, (22, 18.5, 40, 51), "t_m"),
+        (20.5, (18.5, 22, 51, 40), "rh_m"),
+        (25, (18.5, 22, 40, 51), "temperature"),
+    ],
+    ids=["lowest-above-highest", "driest-above-dampest", "now-outside-what-it-remembers"],
+)
+def test_a_slip_is_asked_about_and_nothing_typed_is_lost(phone, room, air, memory, asked):
+    answer = phone.read(room.zone, now=MONDAY, air=air, memory=memory, since=FRIDAY)
+
+    form = answer.context["form"]
+    assert [name for name in form.errors if name.startswith(asked)]
+    assert (Reading.objects.count(), Memory.objects.count()) == (0, 0)
+    typed = {name: form[name].value() for name in ("temperature", "t_min", "t_max", "rh_min", "rh_max")}
+    assert typed == dict(zip(typed, map(str, (air, *memory)), strict=True))

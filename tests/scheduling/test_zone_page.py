@@ -134,6 +134,17 @@ def test_the_air_by_the_hour_keeps_the_extremes(boss, air):
     assert [row.entries[3].value for row in rows] == ["1", "3"]
 
 
+def test_the_head_says_how_many_of_those_here_are_not_proven(boss, air):
+    read(boss, air, ago=31 * HOUR)
+    bring(boss, air, batch="B1", ago=30 * HOUR)
+    read(boss, air, ago=14 * HOUR)
+    bring(boss, air, batch="B2", ago=6 * HOUR)
+    read(boss, air, ago=timedelta(0))
+
+    # 24 h are asked: 30 h stand proven of the first, 6 h of the second.
+    assert "One of 2 placements here is not proven." in words(page(air, boss).answer)
+
+
 def test_a_memory_that_a_reading_contradicts_stands_with_the_reading(boss, air):
     read(boss, air, ago=5 * HOUR, t_c=12)
     meters.read_meter(
