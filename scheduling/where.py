@@ -30,7 +30,8 @@ def where_of(subject: Subject, key: str, person: Person, *, now: datetime) -> Wh
                 return Where(subject, room.job, url, room.name, room=room, zone=room.zone)
             case Subject.ZONE:
                 zone = zone_for(person, int(key), now=now)
-                return Where(subject, zone.job, job_url(zone.job), zone.name, zone=zone)
+                url = reverse("scheduling:zone", args=[zone.pk])
+                return Where(subject, zone.job, url, zone.name, zone=zone)
             case Subject.JOB:
                 job = job_for(person, int(key), now=now)
                 return Where(subject, job, job_url(job), job.name)

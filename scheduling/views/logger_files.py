@@ -381,7 +381,7 @@ def _after(zone: Zone) -> str:
     rooms = list(zone.rooms.values_list("pk", flat=True)[:2])
     if len(rooms) == 1:
         return reverse("scheduling:room", args=rooms)
-    return reverse("scheduling:job", args=[zone.job_id])
+    return reverse("scheduling:zone", args=[zone.pk])
 
 
 def _logger_of(kept: KeptFile, zone: Zone, typed: str) -> str:

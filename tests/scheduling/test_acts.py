@@ -58,6 +58,7 @@ SITE_ONLY = ()
 ROOM_ONLY = ("helper",)
 MANAGER_ONLY = ("lead", "helper")
 JOB = ("scheduling:job", "job")
+ZONE = ("scheduling:zone", "zone")
 #: Times that no act accepts, and where the refusal stands.
 BAD_TIMES: list[tuple[Any, set[str], str]] = [
     ({"happened_at": LATER}, {"happened_at"}, "still to come"),
@@ -76,7 +77,7 @@ CASES: dict[tuple[str, str], Case] = {
         "zone",
         {"temperature": "20,4", "humidity_pct": "47"},
         Reading,
-        then=JOB,
+        then=ZONE,
         refused=[
             ({"temperature": ""}, {"temperature"}, "Nothing is written"),
             ({"temperature": "-200"}, {"temperature"}, "−200 is not from −60 to 80"),
@@ -99,7 +100,7 @@ CASES: dict[tuple[str, str], Case] = {
             "rh_max": "51",
         },
         Memory,
-        then=JOB,
+        then=ZONE,
         refused=[
             ({"from_at": ""}, {"from_at"}, "Nothing is written"),
             ({"from_at": "2026-06-10T08:00"}, {"from_at"}, "begin before it ends"),
@@ -123,7 +124,7 @@ CASES: dict[tuple[str, str], Case] = {
         },
         Memory,
         count=1,
-        then=JOB,
+        then=ZONE,
         refused=[
             ({"temperature": ""}, {"temperature"}, "Nothing is written"),
             ({"temperature": "23"}, {"temperature"}, "The meter remembers 18.5 to 22"),
@@ -138,7 +139,7 @@ CASES: dict[tuple[str, str], Case] = {
         "zone",
         {"from_at": "2026-06-09T18:00"},
         Statement,
-        then=JOB,
+        then=ZONE,
         refused=[
             ({"from_at": ""}, {"from_at"}, "Nothing is written"),
             ({"from_at": LATER}, {"from_at"}, "still to come"),
@@ -148,7 +149,7 @@ CASES: dict[tuple[str, str], Case] = {
         "zone",
         {"logger": "L3", "minutes": "60", "from_on": "2026-06-09"},
         LoggerClock,
-        then=JOB,
+        then=ZONE,
         refused=[
             ({"minutes": ""}, {"minutes"}, "both times, or the minutes"),
             ({"from_on": ""}, {"from_on"}, "Nothing is written"),

@@ -363,7 +363,7 @@ def test_a_link_to_what_no_longer_stands_leads_to_what_does(world):
 
     answer = client.get(correct_path(world.reading))
 
-    assert answer["Location"] == reverse("scheduling:job", args=[world.job.pk])
+    assert answer["Location"] == reverse("scheduling:zone", args=[world.zone.pk])
     assert "corrected or taken back since" in str(list(get_messages(answer.wsgi_request))[-1])
 
 

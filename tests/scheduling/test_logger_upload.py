@@ -111,10 +111,10 @@ def test_what_was_read_back_is_stored_and_told_on_the_rooms_page(page, url, room
     assert RoomState.objects.get().facts_version == 1
 
 
-def test_with_several_rooms_the_way_goes_on_to_the_job(page, url, room):
+def test_with_several_rooms_the_way_goes_on_to_the_zone(page, url, room):
     make.room(zone=room.zone)
 
-    assert store(page, url, CERTAIN).redirect_chain == [(f"/jobs/{room.job_id}/", 302)]
+    assert store(page, url, CERTAIN).redirect_chain == [(f"/zones/{room.zone_id}/", 302)]
 
 
 def test_the_same_file_again_is_known_under_whatever_name_it_comes(page, url):
