@@ -186,10 +186,11 @@ def change_of(before: Judged, after: Judged) -> RoomChange | None:
     rests = tuple(_rest_changes(before, after))
     was, will = _room_as(before), _room_as(after)
     cures = (_cure_as(before), _cure_as(after))
-    if was == will and not rests and cures[0] == cures[1]:
-        return None
     gathered, planned = before.gathered, before.gathered.planned
     waits = gathered.stage == RoomState.Stage.WAITING
+    # No hold keeps a room that has begun: of it only its rests and its air are told.
+    if (was == will or not waits) and not rests and cures[0] == cures[1]:
+        return None
     day = planned.shifts[0][0] if waits and planned is not None else None
     differ = cures if cures[0] != cures[1] else None
     return RoomChange(gathered.room, gathered.stage, was, will, day, rests, differ)

@@ -292,6 +292,17 @@ def test_a_room_that_is_finished_is_left_as_it_is(client, boss):
     assert Room.objects.get(pk=room.pk).facts_version == version
 
 
+def test_a_hold_that_comes_back_to_a_room_that_has_begun_is_no_change(boss):
+    """Nobody has said how cold its stack came: the hold comes back, and keeps nobody any more."""
+    room, product = rested_room(boss)
+    edit = RuleEdit(product, {"core_is_binding": True})
+    assert [one.loses_fit for one in effects_of(edit, now=NOW).rooms] == [True]
+
+    work.start_room(make.envelope(boss, ago=HOUR), room=room, crew=make.crew())
+
+    assert effects_of(edit, now=NOW).rooms == ()
+
+
 def test_the_second_of_two_editors_is_refused(boss):
     product = make.sheet()
     first_seen = version_of(product)
