@@ -631,7 +631,7 @@ def _line(points: Sequence[tuple[int, int]], fine: int) -> str:
 
 def _told(value: int, fine: int) -> str:
     """Return a number of a list: a minus sign parts it from the one before as well as a blank does."""
-    text = number(value / fine)
+    text = str(value) if fine == 1 else number(value / fine)
     return text if text.startswith("-") else f" {text}"
 
 

@@ -21,7 +21,7 @@ SLOTS = 2_000
 #: The trace comes in from before the rest began.
 LEAD = timedelta(hours=1)
 #: The table of the air tells so many hours, latest first.
-HOURS_AT_ONCE = 48
+HOURS_AT_ONCE = 24
 
 
 @dataclass(frozen=True, slots=True)
