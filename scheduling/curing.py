@@ -7,7 +7,7 @@ from dataclasses import dataclass, replace
 from datetime import datetime, timedelta
 from typing import Any
 
-from django.db.models import Max, Min, Q
+from django.db.models import Max, Min, OuterRef, Q, Subquery, Sum
 
 from jobs.core.conditions import Band
 from jobs.core.units import celsius
@@ -16,7 +16,7 @@ from jobs.models import Memory, Reading, Room
 from materials.core import rest
 from materials.core.air import Columns, RestRule
 from materials.core.cure import Cure, CureRule, CureState, Spell, cure_of
-from materials.models import ConsumableNeed, Product
+from materials.models import ConsumableNeed, Product, Requirement
 from materials.rules import NOTHING, Pretended
 from scheduling import gather
 from scheduling.models import SheetsSet
@@ -107,16 +107,28 @@ def _walls(
     rules = _rules(rooms, pretended)
     if not rules:
         return {}
-    spans = SheetsSet.objects.standing().filter(room__in=rules).values("room")
-    set_at = {
-        row["room"]: (row["first"], row["last"])
-        for row in spans.annotate(first=Min("happened_at"), last=Max("happened_at"))
-    }
+    set_at = _set_at(rules)
     walls = {}
     for pk, rule in rules.items():
-        first, last = set_at.get(pk, (begun[pk], finished.get(pk, begun[pk])))
+        done_at = finished.get(pk, begun[pk])
+        first, last, is_whole = set_at.get(pk, (begun[pk], done_at, True))
+        # Who finished without counting the last sheets may have set them until then.
+        last = last if is_whole else max(last, done_at)
         walls[pk] = Wall(rule, min(first, begun[pk]), max(last, begun[pk]), rooms[pk].zone_id)
     return walls
+
+
+def _set_at(rooms: Collection[int]) -> dict[int, tuple[datetime, datetime, bool]]:
+    """Return when the first and the last sheet that was counted was set in each room, and whether all were counted."""
+    needed = Requirement.objects.filter(room=OuterRef("room")).order_by().values("room")
+    spans = SheetsSet.objects.standing().filter(room__in=rooms).values("room")
+    rows = spans.annotate(
+        first=Min("happened_at"),
+        last=Max("happened_at"),
+        counted=Sum("sheets"),
+        needed=Subquery(needed.annotate(all_of=Sum("sheets")).values("all_of")),
+    )
+    return {row["room"]: (row["first"], row["last"], row["counted"] >= (row["needed"] or 0)) for row in rows}
 
 
 def _rules(rooms: Collection[int], pretended: Pretended = NOTHING) -> dict[int, CureRule]:
@@ -186,12 +198,14 @@ def upset_words(spell: Spell) -> Say:
     if spell.seen is None:
         return say("By a meter's memory the air left the setting band.")
     return say(
-        "{t_min} to {t_max} °C and {rh_min} to {rh_max} % were read, outside the setting band.",
-        t_min=f"{spell.seen.t_min:.1f}",
-        t_max=f"{spell.seen.t_max:.1f}",
-        rh_min=f"{spell.seen.rh_min:.0f}",
-        rh_max=f"{spell.seen.rh_max:.0f}",
+        "{air} °C and {humidity} % were read, outside the setting band.",
+        air=_from_to(f"{spell.seen.t_min:.1f}", f"{spell.seen.t_max:.1f}"),
+        humidity=_from_to(f"{spell.seen.rh_min:.0f}", f"{spell.seen.rh_max:.0f}"),
     )
+
+
+def _from_to(low: str, high: str) -> Say:
+    return say("{low} to {high}", low=low, high=high) if low != high else say("{figure}", figure=low)
 
 
 def waits_words(cure: Cure | StoredCure) -> Say | None:

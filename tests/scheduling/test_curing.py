@@ -10,6 +10,7 @@ import pytest
 from jobs.facts import withdraw
 from jobs.models import Job
 from jobs.services import seen
+from materials.services import deliveries
 from materials.services.sheets import bring_lot
 from scheduling import states
 from scheduling.curing import cure_from_json
@@ -18,7 +19,7 @@ from scheduling.pages.morning import morning_page
 from scheduling.pages.room import room_page
 from scheduling.pages.today import today_page
 from scheduling.printing import plain
-from scheduling.services import work
+from scheduling.services import handling, work
 from tests import make
 from tests.conftest import NOW
 from tests.scheduling.rooms import HOUR, done, promised_room
@@ -105,6 +106,28 @@ def test_the_hours_count_from_the_last_sheet_and_a_finished_room_says_what_must_
     assert one.until_at == NOW + 6 * HOUR + DAY
     assert (one.washing_from, one.cooling_from) == (NOW + 6 * HOUR + 3 * DAY, NOW + 6 * HOUR + 2 * DAY)
     assert told(room, "waits") == ["Ada Holm", "Ben Tor"]
+
+
+@pytest.mark.parametrize(("counted", "last_at"), [(3, NOW + 6 * HOUR), (4, NOW + 2 * HOUR)])
+def test_sheets_that_nobody_counted_may_have_been_set_until_the_finish(boss, room, counted, last_at):
+    product = make.sheet()
+    make.requirement(room, product, 4)
+    came = [deliveries.PlacedLine(product, "B1", 4, room)]
+    deliveries.record_arrival(make.envelope(boss, ago=HOUR), zone=room.zone, lines=came)
+    seen_at = make.envelope(boss, now=NOW + 2 * HOUR)
+    handling.set_sheets(seen_at, room=room, counts={room.placements.get(): counted})
+    read(boss, room, at=NOW + 6 * HOUR)
+    work.finish_room(make.envelope(boss, now=NOW + 6 * HOUR), room=room)
+
+    assert cure(room, now=NOW + 6 * HOUR).until_at == last_at + DAY
+
+
+def test_one_bad_reading_is_told_as_one(boss, room):
+    read(boss, room, at=NOW + 3 * HOUR, t_c=6.5, rh_pct=80)
+
+    (spell,) = page(room, boss, now=NOW + 3 * HOUR).spells
+
+    assert words(spell.detail) == "6.5 °C and 80 % were read, outside the setting band."
 
 
 def test_a_room_whose_labels_ask_for_nothing_is_not_watched(boss):
