@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Collection, Mapping, Sequence
-from dataclasses import dataclass, replace
+from collections.abc import Collection, Hashable, Mapping, Sequence
+from dataclasses import dataclass, field, replace
 from datetime import datetime, timedelta
 from itertools import zip_longest
 from typing import Literal, Protocol
@@ -359,14 +359,14 @@ def _placements(
     # What the latest readings tell of their zone's clocks need not be asked.
     clocks = clocks_known_by(read) if zones <= {room.zone_id} else None
     air = air_to_draw(zones, since, clocks=clocks, now=now)
-    memories = memories_of(zones, since)
+    strips = _Strips(air, memories_of(zones, since), zone, now)
     products = Product.objects.in_bulk({one.product for one in shown if one.sheets})
     stacks = stack_views(room, shown, products, zone=zone, now=now)
     backs = {one.placement: products[one.product] for one in shown if one.sheets}
     woods = wood_views(backs, room.zone_id, now=now)
     return tuple(
         replace(
-            _placement(one, air, memories, zone, now=now),
+            _placement(one, strips),
             stack=stacks.get(one.placement),
             wood=woods.get(one.placement),
         )
@@ -374,14 +374,7 @@ def _placements(
     )
 
 
-def _placement(
-    one: StoredRest,
-    air: Mapping[int, DrawnAir],
-    memories: Mapping[int, list[parts.MemorySpell]],
-    zone: ZoneInfo,
-    *,
-    now: datetime,
-) -> PlacementView:
+def _placement(one: StoredRest, strips: _Strips) -> PlacementView:
     asked = bool(one.rest.required)
     return PlacementView(
         key=one.placement,
@@ -391,7 +384,7 @@ def _placement(
         clock=_clock(one) if asked else None,
         rule=_rule(one) if asked else None,
         state=state_of(one) if asked else say("No rest is asked of this product."),
-        strip=_strip(one, air, memories, zone, now=now) if asked else None,
+        strip=strips.of(one) if asked else None,
         wrapped=one.opened_at is None,
         to_inspect=one.sheets - one.inspected,
         missing=one.missing,
@@ -412,29 +405,37 @@ def _clock(one: StoredRest) -> parts.RestClock:
     )
 
 
-def _strip(
-    one: StoredRest,
-    air: Mapping[int, DrawnAir],
-    memories: Mapping[int, list[parts.MemorySpell]],
-    zone: ZoneInfo,
-    *,
-    now: datetime,
-) -> parts.RestStrip | None:
-    rest = one.rest
-    if not rest.strip or one.band is None:
-        return None
-    remembered = remembered_around(one, memories)
-    return parts.rest_strip(
-        band=Band(*one.band),
-        stretches=stretch_rows(one, remembered),
-        readings=points_of(one.stays, air),
-        memories=remembered,
-        break_after=one.max_gap,
-        needed=rest.required,
-        batch=one.batch,
-        zone=zone,
-        now=now,
-    )
+@dataclass(slots=True)
+class _Strips:
+    """Draws the rests of a room; batches of one delivery rest side by side, and are drawn once."""
+
+    air: Mapping[int, DrawnAir]
+    memories: Mapping[int, list[parts.MemorySpell]]
+    zone: ZoneInfo
+    now: datetime
+    drawn: dict[Hashable, parts.RestStrip] = field(default_factory=dict)
+
+    def of(self, one: StoredRest) -> parts.RestStrip | None:
+        """Return the strip of a placement; None where nothing has counted or could."""
+        if not one.rest.strip or one.band is None:
+            return None
+        alike = (one.stays, one.band, one.max_gap, one.rest.strip)
+        if alike not in self.drawn:
+            self.drawn[alike] = self._draw(one, Band(*one.band))
+        return replace(self.drawn[alike], batch=one.batch, needed=one.rest.required)
+
+    def _draw(self, one: StoredRest, band: Band) -> parts.RestStrip:
+        remembered = remembered_around(one, self.memories)
+        return parts.rest_strip(
+            band=band,
+            stretches=stretch_rows(one, remembered),
+            readings=points_of(one.stays, self.air),
+            memories=remembered,
+            break_after=one.max_gap,
+            needed=one.rest.required,
+            zone=self.zone,
+            now=self.now,
+        )
 
 
 def remembered_around(

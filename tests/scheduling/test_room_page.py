@@ -92,3 +92,41 @@ def test_a_loggers_file_leads_from_its_line_of_history_to_its_bytes():
     client = Client()
     client.force_login(boss)
     assert client.get(link.url).content == b"the bytes"
+
+
+@pytest.mark.django_db
+def test_batches_of_one_delivery_are_drawn_alike_and_each_is_named_with_what_it_needs():
+    boss, room = make.manager(), make.room()
+    day, two_days = make.sheet(rest_required_s=24 * 3600), make.sheet(rest_required_s=48 * 3600)
+    for product in (day, two_days):
+        make.requirement(room, product, 4)
+    came = [deliveries.PlacedLine(day, "A1", 4, room), deliveries.PlacedLine(two_days, "B1", 4, room)]
+    deliveries.record_arrival(make.envelope(boss, ago=HOUR), zone=room.zone, lines=came)
+    later = [deliveries.PlacedLine(day, "C1", 4, room)]
+    deliveries.record_arrival(make.envelope(boss, ago=HOUR / 2), zone=room.zone, lines=later)
+    states.refresh_due(now=NOW)
+
+    shown = room_page(room, boss, may_record=True, may_record_site=True, now=NOW).placements
+
+    strips = [one.strip for one in shown]
+    assert [(strip.batch, strip.needed) for strip in strips] == [
+        ("A1", 24 * HOUR),
+        ("B1", 48 * HOUR),
+        ("C1", 24 * HOUR),
+    ]
+    # The last came half an hour after the others, and is drawn over another time.
+    assert strips[0].shape == strips[1].shape != strips[2].shape
+
+
+@pytest.mark.django_db
+def test_a_placement_leads_to_the_zone_it_stands_in():
+    boss, room = make.manager(), make.room()
+    sheet = make.sheet()
+    make.requirement(room, sheet, 4)
+    came = [deliveries.PlacedLine(sheet, "A1", 4, room)]
+    deliveries.record_arrival(make.envelope(boss, ago=HOUR), zone=room.zone, lines=came)
+    states.refresh_due(now=NOW)
+
+    (placement,) = room_page(room, boss, may_record=True, may_record_site=True, now=NOW).placements
+
+    assert placement.zone == room.zone_id
