@@ -37,7 +37,7 @@ def as_it_is(outlook: Outlook) -> Say:
         case WhyNot.NO_BAND:
             return say("Never: the zone's band and the product's limits do not meet.")
         case WhyNot.COLD:
-            return say("Not known: how cold the middle of the stack is, is not.")
+            return say("Not known: nobody has said how cold the middle of the stack is.")
         case WhyNot.NOT_HERE:
             return say("It stands in no zone, so it does not rest.")
         case WhyNot.TOO_FEW | None:

@@ -50,7 +50,7 @@ def said(words):
             Outlook(None, WhyNot.NO_BAND),
             "Never: the zone's band and the product's limits do not meet.",
         ),
-        (Outlook(None, WhyNot.COLD), "Not known: how cold the middle of the stack is, is not."),
+        (Outlook(None, WhyNot.COLD), "Not known: nobody has said how cold the middle of the stack is."),
         (
             Outlook(None, WhyNot.TOO_FEW),
             "Not known: too few sheets are here, and no delivery with a day makes up for them.",
