@@ -8,7 +8,7 @@ import pytest
 from django.db import IntegrityError, connection, transaction
 
 from jobs import append_only
-from jobs.models import Change
+from jobs.models import Change, Reading, ReadingConflict
 from jobs.services.records import add_record
 from materials.models import Placement
 from scheduling.models import Crew
@@ -29,6 +29,8 @@ def test_the_database_refuses_to_change_or_remove_any_row_that_was_recorded(worl
         make.envelope(world.boss, reason="agreed"), room=room, hold="work_by_others", until_at=None
     )
     work.start_room(make.envelope(world.boss), room=room, crew=None)
+    said = {"temperature": 12, "unit": "c", "humidity_pct": 45, "said_at": NOW}
+    ReadingConflict.objects.create(id=make.ident(), reading=Reading.objects.first(), **said)
     assert Change.objects.exists()
     assert facts
     connection.check_constraints()  # else PostgreSQL looks at the foreign keys of this transaction first
