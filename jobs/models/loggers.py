@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from datetime import timedelta
 from typing import ClassVar
 
 from django.core.validators import MaxValueValidator, MinValueValidator
@@ -102,13 +103,24 @@ class LoggerClock(ZoneFact):
         verbose_name_plural = _("clocks of loggers")
 
     def says(self) -> Say:
-        minutes = f"{self.offset_s / 60:+.4g}"
+        off = timedelta(seconds=abs(self.offset_s))
+        names = {"logger": self.logger, "zone": self.zone.name}
+        if self.offset_s > 0:
+            return say(
+                "Logger {logger} in {zone}: its clock is {off} slow from {since} on.",
+                **names,
+                off=off,
+                since=self.from_at,
+            )
+        if self.offset_s < 0:
+            return say(
+                "Logger {logger} in {zone}: its clock is {off} ahead from {since} on.",
+                **names,
+                off=off,
+                since=self.from_at,
+            )
         return say(
-            "Logger {logger} in {zone}: {minutes} min are added to its clock from {since} on.",
-            logger=self.logger,
-            zone=self.zone.name,
-            minutes=minutes,
-            since=self.from_at,
+            "Logger {logger} in {zone}: its clock is right from {since} on.", **names, since=self.from_at
         )
 
 

@@ -10,6 +10,7 @@ from config import clock
 from jobs.clocks import clocks_in
 from jobs.models import Entry, LoggerClock
 from jobs.services import loggers, seen
+from scheduling.printing import plain
 from tests import make
 from tests.conftest import NOW
 from tests.scheduling.acts_world import act_path, filled, words_of, wrong_in
@@ -156,3 +157,27 @@ def test_where_no_logger_ever_reported_there_is_nothing_to_say(page):
     answer = page.get(act_path("zones", make.zone(), "logger-clock"))
 
     assert "No logger has reported here" in words_of(answer)
+
+
+@pytest.mark.parametrize(
+    ("minutes", "words"),
+    [
+        (60, "its clock is 1 h slow from"),
+        (-30, "its clock is 30 min ahead from"),
+        # 365 days: a clock that was set a year wrong.
+        (525_600, "its clock is 365 days slow from"),
+        (0, "its clock is right from"),
+    ],
+)
+def test_the_history_says_by_how_much_a_clock_is_off(boss, zone, minutes, words):
+    stated = loggers.state_clock(
+        make.envelope(boss),
+        zone=zone,
+        logger="L3",
+        from_at=MIDNIGHT,
+        offset=timedelta(minutes=minutes),
+    )
+
+    said = plain(stated.says(), zone="Europe/Paris", now=NOW)
+
+    assert said == f"Logger L3 in East: {words} Wed 10 Jun 00:00 on."
