@@ -56,6 +56,8 @@ class StoredRest:
     restart_on: RestartOn
     #: Whether its rest is held because the middle of its stack may be cold.
     cold: bool = False
+    #: How long that would take laid out in flat lots; None: it lies so, nobody knows, or nothing waits for it.
+    laid_out_in: timedelta | None = None
     #: When its wrap may come off and its middle is warm, as far as anything waits; None: nobody measured it.
     stack: StoredStack | None = None
 
@@ -224,6 +226,7 @@ def rest_to_json(one: Rested) -> dict[str, Any]:
         "band": [band.t_min, band.t_max, band.rh_min, band.rh_max] if band else None,
         "max_gap": one.asked.max_gap.total_seconds(),
         "cold": one.cold is not None,
+        "laid_out_in": _length(one.cold.laid_out_in) if one.cold is not None else None,
         "stack": stack_to_json(one.warmed) if one.measured else None,
         "restart_after": one.asked.restart_after.total_seconds(),
         "restart_on": one.asked.restart_on.value,
@@ -318,8 +321,17 @@ def rest_from_json(stored: dict[str, Any], *, now: datetime) -> StoredRest:
         restart_on=RestartOn(stored.get("restart_on", RestartOn.ANY)),
         # What was stored before stacks were worked out says nothing of them.
         cold=stored.get("cold", False),
+        laid_out_in=_length_of(stored.get("laid_out_in")),
         stack=stack_from_json(stored.get("stack")),
     )
+
+
+def _length(length: timedelta | None) -> float | None:
+    return length.total_seconds() if length is not None else None
+
+
+def _length_of(stored: float | None) -> timedelta | None:
+    return timedelta(seconds=stored) if stored is not None else None
 
 
 def _stays(stored: dict[str, Any]) -> tuple[Stay, ...]:

@@ -9,6 +9,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, replace
 from datetime import UTC, datetime, timedelta
+from functools import partial
 from typing import Any
 from zoneinfo import ZoneInfo
 
@@ -18,7 +19,7 @@ from jobs.clocks import meant_by, with_offset
 from jobs.core.conditions import Band
 from jobs.core.units import celsius
 from jobs.models import Job, Reading, Room, Zone
-from materials.core.choices import IN_BAND_AFTER, LastAir, Outlook, WhyNot, outlook_of
+from materials.core.choices import IN_BAND_AFTER, Choice, LastAir, Outlook, Way, WhyNot, outlook_of
 from materials.core.rest import Kind, Proof, RestRule, RestState
 from scheduling.answers import StoredRest
 from scheduling.core import room_facts as core
@@ -112,7 +113,8 @@ def stack_outlook(one: StoredRest, reads: Iterable[LastRead], *, accepts_stateme
     if one.cold and not_before is None:
         return StackOutlook(one.rest, Outlook(None, WhyNot.COLD))
     open_from = stack.open_from if stack is not None else None
-    outlook = outlook_of(
+    outlook_from = partial(
+        outlook_of,
         one.rest,
         rule,
         here=next((air for air in airs if air.zone == one.rest.zone), None),
@@ -120,13 +122,24 @@ def stack_outlook(one: StoredRest, reads: Iterable[LastRead], *, accepts_stateme
         open_from=open_from,
         # A time that one can name: the next quarter of an hour.
         in_band_after=rounded_up(one.rest.as_of + IN_BAND_AFTER, QUARTER) - one.rest.as_of,
-        not_before=not_before,
         now=one.rest.as_of,
     )
+    outlook = outlook_from(not_before=not_before)
     if stack is not None and stack.is_too_damp:
         # It would sweat in this air whenever it is unwrapped, so that is no choice.
         outlook = replace(outlook, choices=tuple(way for way in outlook.choices if way.opens is None))
+    if one.laid_out_in is not None and one.opened_at is not None:
+        laid_out_at = rounded_up(one.rest.as_of + one.laid_out_in, QUARTER)
+        outlook = _or_laid_out(outlook, outlook_from(not_before=laid_out_at).finish)
     return StackOutlook(one.rest, outlook, open_from, not_before)
+
+
+def _or_laid_out(outlook: Outlook, finish: datetime | None) -> Outlook:
+    """Return an outlook with the choice to lay the stack out, where its middle is then warm sooner."""
+    if finish is None or (outlook.finish is not None and outlook.finish <= finish):
+        return outlook
+    choices = (*outlook.choices, Choice(Way.LAY_OUT, finish))
+    return replace(outlook, choices=tuple(sorted(choices, key=lambda one: one.finish)))
 
 
 def outlook_of_room(

@@ -77,6 +77,8 @@ def choice_words(choice: Choice, *, now: datetime) -> Say:
                 since=choice.since or "",
                 finish=finish,
             )
+        case Way.LAY_OUT:
+            return say("Laid out in flat lots now: {finish}.", finish=finish)
         case Way.OPEN if choice.opens is not None and choice.opens <= now:
             return say("Unwrapped now, in air that is read in band: {finish}.", finish=finish)
         case Way.OPEN:

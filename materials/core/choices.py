@@ -28,6 +28,7 @@ class Way(StrEnum):
     MOVE = "move"
     STATE = "state"
     OPEN = "open"
+    LAY_OUT = "lay_out"
 
 
 class Limit(StrEnum):

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from datetime import timedelta
 
 import pytest
@@ -317,6 +318,19 @@ def test_a_binding_middle_lets_go_at_the_late_end_of_its_range(room, boss):
     assert 13 * DAY < late - NOW < 16 * DAY
     assert rest_hold(room, now=late - timedelta(seconds=1)).state is HoldState.HELD
     assert rest_hold(room, now=late).state is HoldState.CLEAR
+
+
+def test_what_laying_out_brings_stands_among_the_choices_where_the_middle_is_binding(room, boss):
+    """Source: trade facts, section 4: ten sheets with air on both faces 2.7 h, 4.6 h at the slowest."""
+    binding_room(room, boss, product=make.sheet(core_is_binding=True))
+    states.refresh_due(now=NOW)
+
+    outlook = room_page(room, boss, may_record=True, may_record_site=True, now=NOW).outlook
+
+    (choice,) = outlook.choices
+    told = re.fullmatch(r"Laid out in flat lots now: Wed 10 Jun (\d\d):(\d\d)\.", said(choice.words))
+    # NOW is 11:00 in Paris; of the range the late end, to the quarter hour.
+    assert 2.7 < int(told[1]) + int(told[2]) / 60 - 11 <= 4.75
 
 
 def test_a_binding_middle_lets_go_when_a_probe_says_so(room, boss):

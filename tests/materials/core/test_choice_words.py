@@ -65,6 +65,10 @@ def test_waiting_is_told_with_its_day_or_why_it_has_none(outlook, words):
     ("choice", "words"),
     [
         (
+            Choice(Way.LAY_OUT, TUE),
+            "Laid out in flat lots now: Tue 10:00.",
+        ),
+        (
             Choice(Way.READ, TUE, by=NOW + 6 * HOUR, otherwise=TUE + HOUR),
             "Read again by 14:00: Tue 10:00. Else the time since the last reading is lost: Tue 11:00.",
         ),
