@@ -495,7 +495,7 @@ def state_of(one: StoredRest) -> Say:
     """Return where a rest is, in one sentence."""
     rest = one.rest
     if rest.state is RestState.PROVEN and rest.proven_at is not None:
-        return say("Proven {at}.", at=rest.proven_at)
+        return _cold(one, rest.proven_at) if one.cold else say("Proven {at}.", at=rest.proven_at)
     if one.opened_at is None:
         return say("Still wrapped: the rest begins when it is opened.")
     if rest.state is RestState.RESTING and rest.read_again_by is not None:
@@ -505,6 +505,16 @@ def state_of(one: StoredRest) -> Say:
     if rest.state is RestState.PAUSED:
         return say("Paused: the air is out of band, or nobody has read it.")
     return say("Not started: no reading in band yet.")
+
+
+def _cold(one: StoredRest, full_at: datetime) -> Say:
+    """Return that the hours of a rest are full while its stack still holds it."""
+    until = one.stack.latest if one.stack is not None else None
+    if until is None:
+        return say("Its hours are full since {at}; whether its middle is warm is not known.", at=full_at)
+    return say(
+        "Its hours are full since {at}; its middle may be cold until {until}.", at=full_at, until=until
+    )
 
 
 def stretch_rows(one: StoredRest, remembered: Sequence[parts.MemorySpell]) -> list[parts.StretchRow]:

@@ -325,12 +325,16 @@ def test_what_laying_out_brings_stands_among_the_choices_where_the_middle_is_bin
     binding_room(room, boss, product=make.sheet(core_is_binding=True))
     states.refresh_due(now=NOW)
 
-    outlook = room_page(room, boss, may_record=True, may_record_site=True, now=NOW).outlook
+    page = room_page(room, boss, may_record=True, may_record_site=True, now=NOW)
 
-    (choice,) = outlook.choices
+    (choice,) = page.outlook.choices
     told = re.fullmatch(r"Laid out in flat lots now: Wed 10 Jun (\d\d):(\d\d)\.", said(choice.words))
     # NOW is 11:00 in Paris; of the range the late end, to the quarter hour.
     assert 2.7 < int(told[1]) + int(told[2]) / 60 - 11 <= 4.75
+    # Opened 29 h ago, at 06:00 of the day before, and read every hour: 24 h later its hours are full.
+    assert said(page.placements[0].state).startswith(
+        "Its hours are full since Wed 10 Jun 06:00; its middle may be cold until "
+    )
 
 
 def test_a_binding_middle_lets_go_when_a_probe_says_so(room, boss):
