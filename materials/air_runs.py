@@ -124,7 +124,9 @@ class AirRuns:
         found: dict[_Key, _Moved] = {}
         for row in rows.annotate(back_to=air.back_to("air_version")):
             is_asked = (row.zone_id, row.rule_key) in self._rules and row.since <= since[row.zone_id]
-            if not is_asked or (row.back_to is not None and row.back_to <= row.since):
+            # One without readings knows no last one before its beginning, and a later reading may be just that.
+            is_sound = row.upto is not None and (row.back_to is None or row.back_to > row.since)
+            if not is_asked or not is_sound:
                 continue
             # Another may have stored it under a later version than was read here.
             self._versions[row.zone_id] = max(row.air_version, self._versions[row.zone_id])

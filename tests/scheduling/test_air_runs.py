@@ -218,7 +218,7 @@ def test_whatever_comes_in_whatever_order_the_clocks_tell_what_all_of_it_comes_t
     other = make.room(zone=room.zone)
     placed(boss, other, make.sheet(rest_max_gap_s=7200, rest_restart_on="temperature"), ago=20 * HOUR)
 
-    @settings(max_examples=15, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
+    @settings(max_examples=30, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
     @given(st.lists(st.tuples(ACTS, st.booleans()), min_size=3, max_size=9))
     def clocks_agree(acts):
         with transaction.atomic():
@@ -362,3 +362,27 @@ def test_a_clock_that_is_put_right_moves_what_was_run_over(boss, room, minutes):
     assert AirRun.objects.exists()
     withdraw(said, make.envelope(boss, reason="it was another logger"))
     agree([room], now=NOW)
+
+
+def test_the_first_reading_of_a_run_without_any_may_be_from_before_it_begins(boss, room):
+    """The last reading before the sheets came counts, also where nothing was read when the run was stored."""
+    states.refresh_due(now=NOW)
+    read_out(room, boss, NOW - 54 * HOUR, [21.0])
+
+    agree([room], now=NOW)
+    stored = RoomState.objects.get(room=room).rests[0]["rest"]
+    assert stored["last_reading_at"] == (NOW - 54 * HOUR).isoformat()
+
+
+def test_a_reading_later_than_one_that_was_taken_back_may_be_from_before_the_run(boss, room):
+    read_out(room, boss, NOW - 55 * HOUR, [21.0])
+    gone = Reading.objects.get()
+    seen.withdraw_reading(gone, make.envelope(boss, supersedes=gone, reason="another room's"))
+    states.refresh_due(now=NOW)
+    assert AirRun.objects.get().upto is None
+
+    read_out(room, boss, NOW - 54 * HOUR, [21.0])
+
+    agree([room], now=NOW)
+    stored = RoomState.objects.get(room=room).rests[0]["rest"]
+    assert stored["last_reading_at"] == (NOW - 54 * HOUR).isoformat()
