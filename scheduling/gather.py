@@ -817,12 +817,13 @@ def _last_readings(
         )
         for zone, *instants in pairs.values_list("pk", "last", "one_before", "two_before"):
             wanted[zone] = {at for at in instants if at is not None}
-    any_of: set[datetime] = set().union(*wanted.values())
-    ahead = Q(happened_at__gt=now, happened_at__lte=now + 2 * CLOCK_TOLERANCE)
-    rows = right.filter(ahead | Q(happened_at__in=any_of), zone__in=zones)
+    # From each zone's own instant on, so that the index of zone and time serves; no other instant lies between.
+    recent = [Q(zone=zone, happened_at__gte=min(instants, default=now)) for zone, instants in wanted.items()]
+    latest_at = now + 2 * CLOCK_TOLERANCE
     grouped: dict[int, list[core.Reading]] = defaultdict(list)
-    for row in _named(rows).order_by("happened_at", "pk"):
-        if row.happened_at > now or row.happened_at in wanted[row.zone_id]:
+    rows = _named(right.filter(reduce(or_, recent))).order_by("happened_at", "pk") if recent else ()
+    for row in rows:
+        if row.happened_at <= latest_at:
             grouped[row.zone_id].append(_reading(row, row.happened_at))
     for (logger, zone), clock in clocks.items():
         grouped[zone] = _last_three([*grouped[zone], *_last_put_right(zone, logger, clock, now=now)], now=now)
