@@ -7,6 +7,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Collection, Sequence
 from copy import copy
+from datetime import UTC, datetime
 from typing import Any
 from uuid import UUID
 
@@ -21,58 +22,62 @@ Keys = Collection[int] | Collection[UUID]
 MOST_KEYS = 64
 #: Keys that no row has: they mark where in the SQL the real ones belong.
 _FIRST_MARK = -(10**15)
+#: Marks where the instant belongs: before any that a fact can have.
+_AT = datetime(1900, 1, 1, 0, 0, 1, tzinfo=UTC)
 
 
 class Prepared:
-    """A query of the rows that belong to some keys, of which only the keys ever differ."""
+    """A query of the rows that belong to some keys, of which only the keys ever differ, and perhaps one instant."""
 
-    def __init__(self, build: Callable[[Any], QuerySet[Any, Any]]) -> None:
-        """Take what builds the query from a list of keys, whole numbers or UUIDs.
+    def __init__(self, build: Callable[..., QuerySet[Any, Any]]) -> None:
+        """Take what builds the query from a list of keys, whole numbers or UUIDs, and the instant if there is one.
 
-        It must use them as they are, in `__in` lookups alone, and nothing else that differs from call to call.
+        It must use both as they are, the keys in `__in` lookups alone, and nothing else that differs from call
+        to call.
         """
         self._build = build
         self._written: dict[tuple[str, type, int], _Written] = {}
 
-    def __call__(self, keys: Keys) -> list[Any]:
+    def __call__(self, keys: Keys, *at: datetime) -> list[Any]:
         """Return the rows of these keys, as the query would."""
         listed: list[Any] = list(keys)
         if not listed:
             return []
         if len(listed) > MOST_KEYS:
-            return list(self._build(listed))
+            return list(self._build(listed, *at))
         # A key more than once finds nothing more, so few lengths serve all.
         length = 1 << (len(listed) - 1).bit_length()
         listed += listed[-1:] * (length - len(listed))
         shape = (connection.vendor, type(listed[0]), length)
         written = self._written.get(shape)
         if written is None:
-            written = self._written[shape] = _Written(self._build, type(listed[0]), length)
-        return written.rows(listed)
+            marks = [_mark(type(listed[0]), number) for number in range(length)]
+            written = self._written[shape] = _Written(self._build(marks, *(_AT for _one in at)), marks)
+        return written.rows(listed, *at)
 
 
 class _Written:
     """The SQL of a query for so many keys, and where in its parameters they belong."""
 
-    def __init__(self, build: Callable[[Any], QuerySet[Any, Any]], kind: type, length: int) -> None:
-        marks = [_mark(kind, number) for number in range(length)]
-        self._queryset = build(marks)
-        self._compiler: SQLCompiler = self._queryset.query.get_compiler(connection=connection)
+    def __init__(self, queryset: QuerySet[Any, Any], marks: Sequence[Any]) -> None:
+        self._queryset = queryset
+        self._compiler: SQLCompiler = queryset.query.get_compiler(connection=connection)
         self._sql, params = self._compiler.as_sql()
         self._params: list[Any] = list(params)
         places = {mark: number for number, mark in enumerate(marks)}
         # One database has UUIDs, the other their digits.
         places |= {mark.hex: number for mark, number in places.items() if isinstance(mark, UUID)}
-        self._places = [
-            (at, places[param]) for at, param in enumerate(self._params) if _is_mark(param, places)
-        ]
-        if len({number for _at, number in self._places}) != length:
+        self._keys = [(at, places[param]) for at, param in enumerate(self._params) if _is_mark(param, places)]
+        self._instants = [at for at, param in enumerate(self._params) if param == _instant(_AT)]
+        if len({number for _at, number in self._keys}) != len(marks):
             raise ValueError("the query does not use its keys as they are")
 
-    def rows(self, keys: Sequence[Any]) -> list[Any]:
+    def rows(self, keys: Sequence[Any], *at: datetime) -> list[Any]:
         params = list(self._params)
-        for at, number in self._places:
-            params[at] = _as(keys[number], like=self._params[at])
+        for place, number in self._keys:
+            params[place] = _as(keys[number], like=self._params[place])
+        for place in self._instants:
+            params[place] = _instant(*at)
         query = copy(self._queryset.query)
         compiler = copy(self._compiler)
         # Of this thread, whichever wrote the SQL.
@@ -91,6 +96,11 @@ class _Written:
 
 def _mark(kind: type, number: int) -> Any:
     return UUID(int=2**127 + number) if kind is UUID else _FIRST_MARK - number
+
+
+def _instant(at: datetime) -> Any:
+    """Return an instant as the database takes it."""
+    return connection.ops.adapt_datetimefield_value(at)
 
 
 def _as(key: Any, *, like: Any) -> Any:

@@ -15,6 +15,7 @@ from django.db.models import F
 
 from jobs import air
 from jobs.clocks import Clocks
+from jobs.prepared import Prepared
 from materials.core.air import Air, Columns, RestRule, instant, seconds
 from materials.core.evidence import Memory, Statement
 from materials.core.running import AirRun, key_of
@@ -118,11 +119,8 @@ class AirRuns:
         """Return the stored runs that reach back far enough, each gone back to before what changed in its past."""
         if not self._rules:
             return {}
-        keys = {key for _zone, key in self._rules}
-        zones = {zone for zone, _key in self._rules}
-        rows = Stored.objects.filter(zone__in=zones, rule_key__in=keys)
         found: dict[_Key, _Moved] = {}
-        for row in rows.annotate(back_to=air.back_to("air_version")):
+        for row in _STORED({zone for zone, _key in self._rules}):
             is_asked = (row.zone_id, row.rule_key) in self._rules and row.since <= since[row.zone_id]
             # One without readings knows no last one before its beginning, and a later reading may be just that.
             is_sound = row.upto is not None and (row.back_to is None or row.back_to > row.since)
@@ -162,3 +160,8 @@ class AirRuns:
 def _end(run: AirRun) -> int:
     """Return the last instant that a run has heard all of."""
     return max(run.upto, run.since - 1)
+
+
+_STORED = Prepared(
+    lambda zones: Stored.objects.filter(zone__in=zones).annotate(back_to=air.back_to("air_version"))
+)

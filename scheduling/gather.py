@@ -688,9 +688,8 @@ def _standing_by_room(
 
 def _lots(rooms: Sequence[Room]) -> list[ConsumableLot]:
     """Return the lots that may serve these rooms: their own, and those of their jobs that are for any room."""
-    for_any = Q(room__isnull=True, job__in={room.job_id for room in rooms})
-    lots = ConsumableLot.objects.standing().filter(for_any | Q(room__in=[room.pk for room in rooms]))
-    return list(_named(lots).order_by("happened_at", "pk"))
+    lots = [*_LOTS_FOR_ANY({room.job_id for room in rooms}), *_LOTS_OF([room.pk for room in rooms])]
+    return sorted(lots, key=lambda lot: (lot.happened_at, lot.pk))
 
 
 def _lots_by_room(rooms: Sequence[Room], lots: Sequence[ConsumableLot]) -> dict[int, list[ConsumableLot]]:
@@ -730,8 +729,8 @@ def _air_rows(rows: _Rows, *, now: datetime) -> _AirRows:
     zones = {*rows.zones, *from_at}
     clocks = clocks_in(zones)
     reach = _longest_reach(rows)
-    memories = _by(_air_facts(Memory, from_at, reach), "zone_id")
-    statements = _by(_air_facts(Statement, from_at, reach), "zone_id")
+    memories = _by(_air_facts(_MEMORIES, from_at, reach), "zone_id")
+    statements = _by(_air_facts(_STATEMENTS, from_at, reach), "zone_id")
     since = {
         zone: min([at, *(fact.from_at for facts in (memories, statements) for fact in facts.get(zone, ()))])
         for zone, at in from_at.items()
@@ -789,14 +788,12 @@ def _longest_reach(rows: _Rows) -> timedelta:
     return max((max(one.max_gap, one.restart_after) for one in asked), default=timedelta(0))
 
 
-def _air_facts(model: type[AnyFact], from_at: Mapping[int, datetime], reach: timedelta) -> list[Any]:
+def _air_facts(asked: Prepared, from_at: Mapping[int, datetime], reach: timedelta) -> list[Any]:
     """Return the facts of the zones' air that end after the first of the sheets there came, or touch what does."""
     if not from_at:
         return []
     ends_after = min(from_at.values()) - reach
-    rows = _named(model.objects.standing().filter(zone__in=from_at, happened_at__gt=ends_after))
-    in_order = rows.order_by("happened_at", "pk")
-    return [row for row in in_order if row.happened_at > from_at[row.zone_id] - reach]
+    return [row for row in asked(from_at, ends_after) if row.happened_at > from_at[row.zone_id] - reach]
 
 
 def _last_readings(
@@ -818,10 +815,14 @@ def _last_readings(
         for zone, *instants in pairs.values_list("pk", "last", "one_before", "two_before"):
             wanted[zone] = {at for at in instants if at is not None}
     # From each zone's own instant on, so that the index of zone and time serves; no other instant lies between.
-    recent = [Q(zone=zone, happened_at__gte=min(instants, default=now)) for zone, instants in wanted.items()]
+    since = {zone: min(instants, default=now) for zone, instants in wanted.items()}
+    if len(since) == 1 and not off:
+        rows = _SINCE(since, *since.values())
+    else:
+        recent = [Q(zone=zone, happened_at__gte=at) for zone, at in since.items()]
+        rows = _named(right.filter(reduce(or_, recent))).order_by("happened_at", "pk") if recent else []
     latest_at = now + 2 * CLOCK_TOLERANCE
     grouped: dict[int, list[core.Reading]] = defaultdict(list)
-    rows = _named(right.filter(reduce(or_, recent))).order_by("happened_at", "pk") if recent else ()
     for row in rows:
         if row.happened_at <= latest_at:
             grouped[row.zone_id].append(_reading(row, row.happened_at))
@@ -889,6 +890,15 @@ def _standing(model: type[Fact]) -> Prepared:
     )
 
 
+def _of_air(model: type[Fact]) -> Prepared:
+    """Prepare the standing facts of zones' air that end after an instant, with who recorded each."""
+    return Prepared(
+        lambda zones, at: _named(
+            model.objects.standing().filter(zone__in=zones, happened_at__gt=at)
+        ).order_by("happened_at", "pk")
+    )
+
+
 _ROOMS = Prepared(
     lambda rooms: Room.objects.filter(pk__in=rooms).select_related("zone", "job__site").order_by("pk")
 )
@@ -941,4 +951,15 @@ _BEGAN_HELD = Prepared(
 )
 _FINISHED = Prepared(
     lambda rooms: Finish.objects.standing().filter(room__in=rooms).values_list("room", "happened_at")
+)
+_LOTS_OF = _standing(ConsumableLot)
+_LOTS_FOR_ANY = Prepared(
+    lambda jobs: _named(ConsumableLot.objects.standing().filter(room__isnull=True, job__in=jobs))
+)
+_MEMORIES = _of_air(Memory)
+_STATEMENTS = _of_air(Statement)
+_SINCE = Prepared(
+    lambda zones, at: _named(_readings().filter(zone__in=zones, happened_at__gte=at)).order_by(
+        "happened_at", "pk"
+    )
 )

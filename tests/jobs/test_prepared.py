@@ -35,6 +35,10 @@ def times_of(keys):
     )
 
 
+def later_than(keys, at):
+    return Reading.objects.filter(zone__in=keys, happened_at__gt=at).order_by("pk")
+
+
 @pytest.fixture
 def zones():
     by, zones = make.manager(), [make.room().zone for _ in range(6)]
@@ -73,6 +77,15 @@ def test_keys_may_be_uuids_and_rows_values(zones):
     assert asked(origins) == list(times_of(origins))
     assert len(asked(origins[:3])) == 3
     assert asked(origins)[0][1].tzinfo == NOW.tzinfo
+
+
+def test_an_instant_may_differ_too(zones):
+    asked = Prepared(later_than)
+    keys = [zone.pk for zone in zones]
+
+    for ago in (2.5 * HOUR, 1.5 * HOUR, HOUR, 0.5 * HOUR):
+        assert asked(keys, NOW - ago) == list(later_than(keys, NOW - ago))
+    assert asked(keys, NOW - 2.5 * HOUR) != asked(keys, NOW - 1.5 * HOUR)
 
 
 def test_other_rows_are_found_when_there_are_others(zones):
