@@ -485,16 +485,16 @@ def _judged(
     return good, bad, contradicted
 
 
-def _zeros(rule: RestRule, trace: Trace, bad: Iterable[Memory]) -> list[int]:
+def _zeros(rule: RestRule, trace: Trace, bad: Sequence[Memory]) -> list[int]:
     """Return when excursions have lasted `restart_after` and go on."""
     excursions = trace.excursions()
     if rule.restart_on is RestartOn.TEMPERATURE:
         excursions, admits = trace.hot_or_cold(), rule.band.admits_temperature
         bad = [one for one in bad if not (admits(one.t_min) and admits(one.t_max))]
     restart_after = rule.restart_after // SECOND
-    joined = [*excursions, *_spans_of(bad)]
-    if len(joined) > 1:
-        joined = spans.union(joined)
+    joined = list(excursions)
+    if bad or len(joined) > 1:
+        joined = spans.union([*joined, *_spans_of(bad)])
     return [start + restart_after for start, end in joined if start + restart_after < end]
 
 

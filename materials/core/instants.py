@@ -124,9 +124,9 @@ class Instants(Sequence[int]):
         return made
 
     def _between(self, first: int, end: int) -> Instants:
-        part = Instants()
         if first >= end:
-            return part
+            return Instants()
+        part = Instants.__new__(Instants)
         begin = bisect_right(self._befores, first) - 1
         stop = len(self._befores) if end == self._count else bisect_left(self._befores, end)
         part._firsts = self._firsts[begin:stop]

@@ -11,6 +11,7 @@ from collections.abc import Hashable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import datetime, timedelta
 from enum import StrEnum
+from operator import attrgetter
 from typing import NamedTuple, TypeVar
 
 from jobs.core.forecast import Forecast
@@ -61,8 +62,10 @@ __all__ = [
     "rest_of",
 ]
 
-_PROVEN_KINDS = frozenset({Kind.COUNTED, Kind.BRIDGED, Kind.STATED})
-_RUNNING_KINDS = frozenset({Kind.PROVISIONAL, Kind.STATED})
+# Tuples: of so few, looking at each is quicker than making a hash of one.
+_PROVEN_KINDS = (Kind.COUNTED, Kind.BRIDGED, Kind.STATED)
+_RUNNING_KINDS = (Kind.PROVISIONAL, Kind.STATED)
+_IN_AT = attrgetter("in_at")
 _NO_TIME = timedelta(0)
 
 Fact = TypeVar("Fact", Reading, Memory, Statement)
@@ -312,6 +315,7 @@ class _Axis:
         opened: `NEVER` where no opening is needed, `FOREVER` where it has not happened.
         set_at: when its sheets were set, None if they are not.
         ahead: when what is given already becomes a fact.
+        here: the stay at the present; stays begin by then and do not overlap, so it can only be the last.
     """
 
     stays: Sequence[_Stay]
@@ -319,32 +323,27 @@ class _Axis:
     set_at: int | None
     now: int
     ahead: Sequence[int]
+    here: _Stay | None
 
     @property
     def end(self) -> int:
         return self.now if self.set_at is None else self.set_at
 
-    @property
-    def here(self) -> _Stay | None:
-        """The stay at the present; stays begin by then and do not overlap, so it can only be the last."""
-        return self.stays[-1] if self.stays and self.now < self.stays[-1].end else None
-
 
 @dataclass(slots=True)
 class _Clock:
-    """The present of a placement that can rest: in a stay, opened, its sheets not set."""
+    """The present of a placement that can rest: in a stay, opened, its sheets not set.
+
+    `kind` is what the next second will be if no fact comes.
+    """
 
     stay: _Stay
     opened: int
     air: Air
+    kind: Kind
     max_gap: int
     required: int
     now: int
-
-    @property
-    def kind(self) -> Kind:
-        """What the next second will be if no fact comes."""
-        return self.air.steps.at(self.now)
 
     @property
     def is_fresh(self) -> bool:
@@ -407,25 +406,41 @@ def _axis_of(
     *,
     now: datetime,
 ) -> _Axis:
+    present = seconds(now)
     stays: list[_Stay] = []
-    for one in sorted((one for one in presence if one.in_at <= now), key=lambda one: one.in_at):
-        stay = _Stay(one.zone, seconds(one.in_at), FOREVER if one.out_at is None else seconds(one.out_at))
+    ahead: list[int] = []
+    for one in presence if len(presence) < 2 else sorted(presence, key=_IN_AT):
+        start = seconds(one.in_at)
+        if start > present:
+            ahead.append(start)
+            continue
+        stay = _Stay(one.zone, start, FOREVER if one.out_at is None else seconds(one.out_at))
         if stays and stays[-1].zone == stay.zone and stays[-1].end == stay.start:
             stay = _Stay(stay.zone, stays.pop().start, stay.end)
         stays.append(stay)
-    if not rule.needs_opening:
-        opened_at = None
-    marks = [*(one.in_at for one in presence), *(at for at in (opened_at, sheets_set_at) if at)]
     opened = NEVER
     if rule.needs_opening:
-        opened = seconds(opened_at) if opened_at is not None and opened_at <= now else FOREVER
+        opened = _unless_ahead(opened_at, present, ahead, otherwise=FOREVER)
+    set_at = _unless_ahead(sheets_set_at, present, ahead, otherwise=FOREVER)
     return _Axis(
         stays=stays,
         opened=opened,
-        set_at=seconds(sheets_set_at) if sheets_set_at is not None and sheets_set_at <= now else None,
-        now=seconds(now),
-        ahead=[seconds(at) for at in marks if at > now],
+        set_at=None if set_at == FOREVER else set_at,
+        now=present,
+        ahead=ahead,
+        here=stays[-1] if stays and present < stays[-1].end else None,
     )
+
+
+def _unless_ahead(at: datetime | None, present: int, ahead: list[int], *, otherwise: int) -> int:
+    """Return an instant that is a fact already; one that is to come is kept among those ahead."""
+    if at is None:
+        return otherwise
+    second = seconds(at)
+    if second <= present:
+        return second
+    ahead.append(second)
+    return otherwise
 
 
 def _zeros(axis: _Axis, airs: Mapping[Hashable, Air]) -> list[int]:
@@ -502,10 +517,12 @@ def _tally(pieces: Iterable[_Piece], rule: RestRule, *, since: int) -> _Tally:
 def _clock(axis: _Axis, airs: Mapping[Hashable, Air], rule: RestRule) -> _Clock | None:
     if axis.here is None or axis.set_at is not None or axis.now < axis.opened:
         return None
+    air = airs[axis.here.zone]
     return _Clock(
         stay=axis.here,
         opened=axis.opened,
-        air=airs[axis.here.zone],
+        air=air,
+        kind=air.steps.at(axis.now),
         max_gap=rule.max_gap // SECOND,
         required=rule.required // SECOND,
         now=axis.now,

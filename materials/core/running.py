@@ -108,8 +108,9 @@ class AirRun:
         """
         present = seconds(now)
         first = NEVER if from_at is None else seconds(from_at)
-        for spans in (memories, statements):
-            first = min([first, *(seconds(one.from_at) for one in spans)])
+        for facts in (memories, statements):
+            if facts:
+                first = min(first, *(seconds(one.from_at) for one in facts))
         times, trace = self._times, self._trace
         begin = times.upto(first - 1)
         if trace.last <= present:
