@@ -58,6 +58,8 @@ class StoredRest:
     cold: bool = False
     #: How long that would take laid out in flat lots; None: it lies so, nobody knows, or nothing waits for it.
     laid_out_in: timedelta | None = None
+    #: How it lies, one of `LaidOut.Lies`, and of lots the sheets in each; None: in one stack on its skid.
+    lying: tuple[str, int | None] | None = None
     #: When its wrap may come off and its middle is warm, as far as anything waits; None: nobody measured it.
     stack: StoredStack | None = None
 
@@ -227,6 +229,7 @@ def rest_to_json(one: Rested) -> dict[str, Any]:
         "max_gap": one.asked.max_gap.total_seconds(),
         "cold": one.cold is not None,
         "laid_out_in": _length(one.cold.laid_out_in) if one.cold is not None else None,
+        "lying": [one.lying.lies, one.lying.lot_of] if one.lying is not None else None,
         "stack": stack_to_json(one.warmed) if one.measured else None,
         "restart_after": one.asked.restart_after.total_seconds(),
         "restart_on": one.asked.restart_on.value,
@@ -322,8 +325,13 @@ def rest_from_json(stored: dict[str, Any], *, now: datetime) -> StoredRest:
         # What was stored before stacks were worked out says nothing of them.
         cold=stored.get("cold", False),
         laid_out_in=_length_of(stored.get("laid_out_in")),
+        lying=_lying(stored.get("lying")),
         stack=stack_from_json(stored.get("stack")),
     )
+
+
+def _lying(stored: list[Any] | None) -> tuple[str, int | None] | None:
+    return None if stored is None else (stored[0], stored[1])
 
 
 def _length(length: timedelta | None) -> float | None:

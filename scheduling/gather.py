@@ -40,7 +40,7 @@ from materials.models import (
     RestOverride,
 )
 from materials.rules import NOTHING, Asked, Pretended, asked_of, overrides_of
-from materials.stack_queries import StackFacts, stack_facts
+from materials.stack_queries import Lying, StackFacts, lying_of, stack_facts
 from scheduling.core import room_facts as core
 from scheduling.core.room_facts import RoomFacts
 from scheduling.models import Assignment, BeganHeld, DayGiven, Finish, RoomState, SheetsSet, Start, Waiver
@@ -78,6 +78,8 @@ class Rested:
     whys: tuple[Say, ...] = ()
     #: Whether somebody said how cold its stack came.
     measured: bool = False
+    #: How it lies by the last word on it; None: nobody said otherwise than on its skid.
+    lying: Lying | None = None
     #: How far it has warmed, where a hold or an act waits for that; None: neither does, or it cannot be told.
     warmed: Warmed | None = None
 
@@ -155,6 +157,7 @@ class _Rows:
     air: _AirRows | None = None
     #: By placement, of those that somebody measured.
     stacks: Mapping[str, StackFacts] = field(default_factory=dict)
+    lying: Mapping[str, Lying] = field(default_factory=dict)
     stack_air: Mapping[int, ZoneAir] = field(default_factory=dict)
 
     def asked(self, product: Product, room: Room) -> Asked:
@@ -251,6 +254,7 @@ def _rows(rooms: list[Room], pretended: Pretended, *, now: datetime) -> _Rows:
     placements = stock_queries.placements_for(keys)
     rows.standing = _standing_by_room(placements, sets)
     rows.stacks = stack_facts(placements)
+    rows.lying = lying_of(placements)
     placed = {one.product for all_of in rows.standing.values() for one in all_of}
     rows.products = _give_products([*requirements, *needs, *lots], placed, pretended)
     rows.overrides = overrides_of({room.job_id for room in rooms}) | dict(pretended.overrides)
@@ -522,9 +526,10 @@ class _Clocks:
         facts = self._rows.stacks.get(standing.id)
         measured = start_of(standing, facts, now=now) is not None
         stack = self._warmed(standing, product, asked, facts, now=now)
+        lying = self._rows.lying.get(standing.id)
         if rule is None:
             rest = self._without_rule(standing, asked, now=now)
-            return Rested(standing, product, asked, rest, None, measured=measured, warmed=stack)
+            return Rested(standing, product, asked, rest, None, measured=measured, lying=lying, warmed=stack)
         air: dict[Hashable, rest_core.Air] = {
             stay.zone: self._air_of(stay.zone, rule, now=now) for stay in standing.stays
         }
@@ -537,7 +542,7 @@ class _Clocks:
             now=now,
         )
         whys = tuple(why for _stretch, why in ledger(rest, air))
-        return Rested(standing, product, asked, rest, rule, whys, measured, stack)
+        return Rested(standing, product, asked, rest, rule, whys, measured, lying, stack)
 
     def _warmed(
         self,

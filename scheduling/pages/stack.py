@@ -21,7 +21,7 @@ from materials.core.stock import SetDown, Standing
 from materials.core.sweat import Sweat, Wetness
 from materials.models import Placement, Product, StackReading
 from materials.rules import Asked, asked_of, overrides_of
-from materials.stack_queries import Lying, Measured, lying_of, stack_facts
+from materials.stack_queries import Measured, stack_facts
 from scheduling.answers import StoredRest
 from scheduling.models import SheetsSet
 from scheduling.printing import number_words
@@ -97,16 +97,20 @@ def stack_views(
     asked = [one for one in here if one.stack is not None or _is_thick(one, products[one.product])]
     if not asked:
         return {}
-    rows = stock_queries.placements_for([room.pk])
-    lying = lying_of(rows)
-    overrides = overrides_of({room.job_id}).get(room.job_id, ())
-    rules = {key: asked_of(product, overrides) for key, product in products.items()}
-    found = _warmed(rows, asked, products, rules, now=now)
+    measured = {one.placement: one for one in asked if one.stack is not None}
+    rules: dict[int, Asked] = {}
+    found: dict[str, Warmed] = {}
+    # Where nobody measured anything nothing more is asked: it is most rooms.
+    if measured:
+        overrides = overrides_of({room.job_id}).get(room.job_id, ())
+        rules = {key: asked_of(product, overrides) for key, product in products.items()}
+        rows = stock_queries.placements_for([room.pk])
+        found = _warmed(rows, measured, products, rules, now=now)
     views = {}
     for one in asked:
         stack = found.get(one.placement)
         if stack is None:
-            views[one.placement] = _unknown(one, lying.get(one.placement), products[one.product])
+            views[one.placement] = _unknown(one)
         else:
             is_binding = rules[one.product].core_is_binding
             views[one.placement] = _view(one, stack, products[one.product], is_binding, zone, now=now)
@@ -119,16 +123,13 @@ def _is_thick(one: StoredRest, product: Product) -> bool:
 
 def _warmed(
     rows: Sequence[Placement],
-    rests: Sequence[StoredRest],
+    measured: Mapping[str, StoredRest],
     products: Mapping[int, Product],
     rules: Mapping[int, Asked],
     *,
     now: datetime,
 ) -> dict[str, Warmed]:
     """Return the stacks that somebody measured, as they are now: between readings their warmth slides."""
-    measured = {one.placement: one for one in rests if one.stack is not None}
-    if not measured:
-        return {}
     facts = stack_facts(rows)
     sets = SheetsSet.objects.standing().filter(placement__in=[row.origin for row in rows])
     down = [SetDown(str(place), count) for place, count in sets.values_list("placement", "sheets")]
@@ -157,16 +158,17 @@ def _since(standing: Iterable[Standing]) -> datetime | None:
 # ---- words ----
 
 
-def _unknown(one: StoredRest, lying: Lying | None, product: Product) -> StackView:
+def _unknown(one: StoredRest) -> StackView:
     ask = say_n(
         "Nobody has said how cold this sheet came, so whether its middle is warm is not known.",
         "Nobody has said how cold these {n} sheets came, so whether the middle of the stack is warm is not known.",
         n=one.sheets,
     )
+    lies, lot_of = one.lying or (Lies.SKID.value, None)
     return StackView(
-        lies=_lies_words(lying.lies if lying else Lies.SKID, lying.lot_of if lying else None),
+        lies=_lies_words(lies, lot_of),
         asks=ask,
-        may_lay_out=not one.wrapped and (lying is None or lying.lies in (Lies.SKID, Lies.BEARERS)),
+        may_lay_out=not one.wrapped and Lies(lies) in (Lies.SKID, Lies.BEARERS),
     )
 
 
