@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from bisect import bisect_right
 from collections.abc import Collection, Iterable, Mapping
 from dataclasses import dataclass, replace
 from datetime import datetime, timedelta
@@ -9,12 +10,14 @@ from typing import Any
 
 from django.db.models import Max, Min, OuterRef, Q, Subquery, Sum
 
+from jobs import air
+from jobs.clocks import clocks_in
 from jobs.core.conditions import Band
 from jobs.core.units import celsius
 from jobs.core.words import Say, say
 from jobs.models import Memory, Reading, Room
 from materials.core import rest
-from materials.core.air import Columns, RestRule
+from materials.core.air import Columns, RestRule, seconds
 from materials.core.cure import Cure, CureRule, CureState, Spell, cure_of
 from materials.models import ConsumableNeed, Product, Requirement
 from materials.rules import NOTHING, Pretended
@@ -172,15 +175,22 @@ def _longest(times: Iterable[int | None]) -> timedelta | None:
 
 def _air_between(zone: int, from_at: datetime, to_at: datetime) -> tuple[Columns, list[rest.Memory]]:
     """Return the readings and memories of a zone in a span: a cure is days long, its readings are few."""
-    rows = Reading.objects.standing().filter(zone=zone, happened_at__gte=from_at, happened_at__lte=to_at)
-    read = rows.order_by("happened_at").values_list("happened_at", "temperature", "unit", "humidity_pct")
-    columns = Columns.of_instants(
-        [at for at, *_ in read],
-        [celsius(temperature, unit) for _, temperature, unit, _ in read],
-        [min(humidity, 100.0) for *_, humidity in read],
-    )
     memories = Memory.objects.standing().filter(zone=zone, happened_at__gt=from_at, from_at__lt=to_at)
-    return columns, [gather.memory_of(one) for one in memories.order_by("happened_at", "pk")]
+    remembered = [gather.memory_of(one) for one in memories.order_by("happened_at", "pk")]
+    clocks = clocks_in([zone])
+    if clocks:
+        # Which readings lie in the span is known only when their loggers' clocks are put right.
+        read = air.heard({zone: from_at}, clocks).get(zone, air.NOTHING_HEARD)
+        end = bisect_right(read.at, seconds(to_at))
+        return Columns(read.at[:end], read.t_c[:end], read.rh_pct[:end]), remembered
+    rows = Reading.objects.standing().filter(zone=zone, happened_at__gte=from_at, happened_at__lte=to_at)
+    told = rows.order_by("happened_at").values_list("happened_at", "temperature", "unit", "humidity_pct")
+    columns = Columns.of_instants(
+        [at for at, *_ in told],
+        [celsius(temperature, unit) for _, temperature, unit, _ in told],
+        [min(humidity, 100.0) for *_, humidity in told],
+    )
+    return columns, remembered
 
 
 def _by_zone(walls: Iterable[Wall]) -> dict[int, list[Wall]]:

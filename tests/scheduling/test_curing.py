@@ -7,9 +7,12 @@ from decimal import Decimal
 
 import pytest
 
+from jobs.core.logger_values import Reading as ReadOut
 from jobs.facts import withdraw
 from jobs.models import Job
 from jobs.services import seen
+from jobs.services.loggers import state_clock
+from jobs.services.readings import Source, store_readings
 from materials.services import deliveries
 from materials.services.sheets import bring_lot
 from scheduling import states
@@ -224,3 +227,14 @@ def test_the_morning_names_the_room_until_its_air_is_back_in_band(boss, room):
 
     read(boss, room, at=NOW + 4 * HOUR)
     assert notes(NOW + 4 * HOUR) == []
+
+
+def test_the_cure_is_told_by_what_a_logger_meant_not_by_its_clock(boss, room):
+    air = ReadOut(NOW + 2 * HOUR, 6.0, "c", 45.0, 2)
+    store_readings([air], zone=room.zone, source=Source("l.csv", "0" * 64, "L3"), by=boss, now=NOW + 6 * HOUR)
+    state_clock(
+        make.envelope(boss, now=NOW + 6 * HOUR), zone=room.zone, logger="L3", from_at=NOW, offset=3 * HOUR
+    )
+
+    # It said two hours after the first sheet; its clock is three hours slow.
+    assert cure(room, now=NOW + 6 * HOUR).upset_since == NOW + 5 * HOUR
