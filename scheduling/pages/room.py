@@ -381,7 +381,7 @@ def _placement(one: StoredRest, strips: _Strips) -> PlacementView:
         product=one.product_name,
         batch=one.batch,
         counts=_counts(one),
-        clock=_clock(one) if asked else None,
+        clock=clock_of(one) if asked else None,
         rule=_rule(one) if asked else None,
         state=state_of(one) if asked else say("No rest is asked of this product."),
         strip=strips.of(one) if asked else None,
@@ -392,7 +392,8 @@ def _placement(one: StoredRest, strips: _Strips) -> PlacementView:
     )
 
 
-def _clock(one: StoredRest) -> parts.RestClock:
+def clock_of(one: StoredRest) -> parts.RestClock:
+    """Return the clock of a rest: what is proven of what is asked."""
     rest = one.rest
     return parts.rest_clock(
         needed=rest.required,

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from datetime import datetime, timedelta
 from uuid import UUID
 
-from jobs.core.wood import ERROR_POINTS, SettledMoisture, settled_moisture_over
+from jobs.core.wood import ERROR_POINTS, SettledMoisture, hours_words, settled_moisture_over
 from jobs.core.words import Say, Value, say
 from materials.models import Product
 from materials.stack_queries import Damp, last_moistures
@@ -17,6 +17,8 @@ from scheduling.warmth import NO_AIR, hourly_air
 
 #: Over how long a zone's air is averaged: wood follows days, not hours.
 LAST_DAYS = timedelta(days=3)
+#: The rest that people speak of.
+A_DAY = timedelta(hours=24)
 #: Between readings further apart than this nothing is known of the air.
 LONGEST_GAP = timedelta(hours=18)
 
@@ -31,6 +33,8 @@ class WoodView:
     trouble: Say | None
     #: Where the air of the last days draws it; None: nobody has read the air.
     drawn_to: Say | None
+    #: Why a rest does not prove it.
+    hours: Say
 
 
 def settled_in(zone: int, *, now: datetime) -> SettledMoisture | None:
@@ -76,7 +80,9 @@ def wood_views(placements: Mapping[str, Product], zone: int, *, now: datetime) -
 
 
 def _view(product: Product, damp: Damp | None, air: Say | None) -> WoodView:
-    return WoodView(_read(damp), _limits(product), _trouble(product, damp), air)
+    # The whole panel for its board: thicker, so that it errs on the slow side.
+    hours = hours_words(A_DAY, board_nm=product.thickness_nm)
+    return WoodView(_read(damp), _limits(product), _trouble(product, damp), air, hours)
 
 
 def _read(damp: Damp | None) -> Say:

@@ -28,6 +28,7 @@ from scheduling.models import RoomState
 from scheduling.outlooks import stack_outlooks
 from scheduling.pages.loggers import ZoneLoggers, zone_loggers
 from scheduling.pages.room import (
+    clock_of,
     corrections,
     last_readings,
     memories_of,
@@ -202,17 +203,6 @@ def _line(
     rest = one.rest
     asked = bool(rest.required) and one.band is not None
     rows = parts.with_losses(stretch_rows(one, remembered_around(one, memories)))
-    clock = None
-    if asked:
-        clock = parts.rest_clock(
-            needed=rest.required,
-            proven=rest.proven,
-            provisional=rest.provisional,
-            stated=rest.stated,
-            bridged=rest.bridged,
-            full_at=rest.forecast,
-            condition=say("if it stays in band") if rest.state is RestState.RESTING else None,
-        )
     return RestLine(
         key=one.placement,
         batch=one.batch,
@@ -220,7 +210,7 @@ def _line(
         room=name,
         url=reverse("scheduling:room", args=[room]) + f"#rest-{one.placement}",
         state=state_of(one) if rest.required else say("No rest is asked of this product."),
-        clock=clock,
+        clock=clock_of(one) if asked else None,
         lane=drawing.lane(span, rows if asked else ()),
         stretches=rows if asked else (),
         proven=rest.proven,

@@ -495,7 +495,7 @@ def test_the_page_says_that_hours_do_not_prove_the_wood(room, boss):
 
     said_of_it = words_of(client.get(reverse("scheduling:room", args=[room.pk])))
 
-    assert "The hours of rest do not prove the wood" in said_of_it
+    assert "Hours do not prove the wood" in said_of_it
 
 
 # ---- cost
