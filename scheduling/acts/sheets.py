@@ -51,7 +51,20 @@ class OpenForm(ActForm):
         return sheets.open_placement(envelope, placement=self.placement)
 
 
-class RejectFields(ActForm):
+class StandingForm(ActForm):
+    """What forms share that handle what stands of a placement."""
+
+    @cached_property
+    def standing(self) -> Standing:
+        """What stands there."""
+        return handling.standing_of(self.placement)
+
+    @cached_property
+    def weight(self) -> Say:
+        return weight_of(self.placement.product, self.standing.sheets)
+
+
+class RejectFields(StandingForm):
     """What forms share that count sheets set apart, by kind of defect."""
 
     def add_rejects(self) -> None:
@@ -110,10 +123,6 @@ class InspectForm(RejectFields):
         """What stands, without the part that is being corrected."""
         return handling.standing_of(self.placement, without=self.corrects)
 
-    @cached_property
-    def weight(self) -> Say:
-        return weight_of(self.placement.product, self.standing.sheets)
-
     @property
     def answer(self) -> Shown:
         return say(
@@ -140,7 +149,7 @@ class InspectForm(RejectFields):
         return {"inspected": fact.inspected, "mark_seen": fact.mark_seen, **rejects}
 
 
-class MoveForm(ActForm):
+class MoveForm(StandingForm):
     """That sheets were moved to another zone, or are for another room from now on."""
 
     when_label = gettext_lazy("Moved at")
@@ -166,15 +175,6 @@ class MoveForm(ActForm):
             "to_zone": str(self.placement.zone_id),
             "room": str(self.placement.room_id or ""),
         }
-
-    @cached_property
-    def standing(self) -> Standing:
-        """What is left there."""
-        return handling.standing_of(self.placement)
-
-    @cached_property
-    def weight(self) -> Say:
-        return weight_of(self.placement.product, self.standing.sheets)
 
     @property
     def answer(self) -> Shown:

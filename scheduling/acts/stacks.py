@@ -14,12 +14,11 @@ from django.utils.translation import gettext_lazy, ngettext
 from jobs.core.words import Say, say, say_n
 from jobs.facts import Envelope
 from jobs.models import Fact, TemperatureUnit
-from materials.core.stock import Standing
 from materials.models import LaidOut, MoistureReading, Product, StackReading
 from materials.services import stacks as stack_services
 from scheduling.acts.air import DRIEST, RANGES, WETTEST, AirForm, unit_of, usual_unit
 from scheduling.acts.base import Act, ActForm, Allowed, Shown, Subject
-from scheduling.acts.sheets import INSPECT, RejectFields, named
+from scheduling.acts.sheets import INSPECT, RejectFields, StandingForm, named
 from scheduling.acts.weights import weight_of
 from scheduling.cold import wrap_notes
 from scheduling.inputs import CountField, FigureField
@@ -117,11 +116,6 @@ class OpenAndLayOutForm(RejectFields, AirForm):
         return {**super().defaults(), "lies": LaidOut.Lies.LOTS.value, "lot_of": USUAL_LOT}
 
     @cached_property
-    def standing(self) -> Standing:
-        """What stands there."""
-        return handling.standing_of(self.placement)
-
-    @cached_property
     def may_inspect(self) -> bool:
         """Whether this person may also record what was looked at here."""
         return INSPECT.is_open_to(self.person, self.where, now=self.now)
@@ -155,10 +149,6 @@ class OpenAndLayOutForm(RejectFields, AirForm):
     def lots_words(self) -> str:
         """How many lots of the usual size that makes, and how much floor."""
         return lots_words(self.placement.product, self.standing.sheets)
-
-    @cached_property
-    def weight(self) -> Say:
-        return weight_of(self.placement.product, self.standing.sheets)
 
     def judge(self) -> None:
         judge_lying(self)
@@ -249,7 +239,7 @@ class OpenSeveralForm(ActForm):
         return [act, *(uuid5(act, f"placement/{key}") for key in self.standing)]
 
 
-class LayOutForm(ActForm):
+class LayOutForm(StandingForm):
     """How a placement lies from now on."""
 
     template = "scheduling/acts/_lay_out.html"
@@ -270,15 +260,6 @@ class LayOutForm(ActForm):
             n=self.standing.sheets,
             batch=self.placement.batch,
         )
-
-    @cached_property
-    def standing(self) -> Standing:
-        """What stands there."""
-        return handling.standing_of(self.placement)
-
-    @cached_property
-    def weight(self) -> Say:
-        return weight_of(self.placement.product, self.standing.sheets)
 
     @property
     def lots_words(self) -> str:
